@@ -51,6 +51,7 @@ struct Traverse {
   std::uint32_t zone_number = 0;      // from 1, order of the plan
   std::uint32_t traverse_number = 0;  // from 1, within the zone
   std::uint32_t request_id = 0;       // the PLC request this pass answers
+  std::optional<double> position_mm;  // where on the zone the pass lies, along the plan's own axis
   GaugeIdentity gauge;
   Standing standing = Standing::kUnknown;
   UtcInstant started_utc;
