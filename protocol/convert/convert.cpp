@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "protocol/convert/convert.h"
 
+#include <google/protobuf/stubs/logging.h>
+
 #include "protocol/convert/checks.h"
 #include "protocol/convert/wire.h"
 
@@ -37,6 +39,8 @@ base::Result<std::string> serialise_as(const Plain& plain, RecordKind kind) {
 
 template <class Message, class Plain>
 base::Result<base::Record> parse_as(std::span<const std::byte> body, RecordKind kind) {
+  // protobuf writes to standard error what it also returns; whoever handles the error says it, once.
+  const google::protobuf::LogSilencer silence;
   Message message;
   if (!message.ParseFromArray(body.data(), static_cast<int>(body.size()))) {
     return base::Error{base::ErrorCode::kMalformed, std::string(name_of(kind)) + " of " +

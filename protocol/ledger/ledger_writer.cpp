@@ -164,14 +164,14 @@ base::Outcome LedgerWriter::create_segment(std::uint32_t segment) {
   const auto header = encode(SegmentHeader{
       .segment = segment, .first_number = next_number_, .created = created, .ledger_id = owner_.ledger_id});
   auto file = files_.open(new_path, Access::kCreate);
-  if (!file) return file.error();
+  if (!file) return no_space(file.error()) ? file.error() : fail(file.error());
   const auto written = (*file)->append(header);
   if (!written || *written < header.size()) {
-    // Nothing is lost: the file does not belong to the ledger before it has its name. It may be tried again.
+    // The file does not belong to the ledger before it has its name: it is made anew when there is space.
     file->reset();
     static_cast<void>(files_.remove(new_path));
-    if (!written) return written.error();
-    return base::Error{base::ErrorCode::kNoSpace, "no room for the header of " + path.string()};
+    if (written) return base::Error{base::ErrorCode::kNoSpace, "no room for the header of " + path.string()};
+    return no_space(written.error()) ? written.error() : fail(written.error());
   }
   auto done = sync(**file);
   if (!done) return done;
