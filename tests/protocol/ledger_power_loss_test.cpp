@@ -2,6 +2,8 @@
 // The power goes at every moment of a scenario. Of what was not synced any sectors may be missing, torn or
 // there without the ones before them; names may be missing too. What was acknowledged is there.
 
+#include <algorithm>
+
 #include <gtest/gtest.h>
 
 #include "protocol/example_records.h"
@@ -107,6 +109,38 @@ TEST_F(PowerLoss, DuringTheRepairItselfKeepsWhatWasAcknowledged) {
       expect_mended(*first->after_crash(again, Loss::kRandom, seed + again), acknowledged);
       if (HasFailure()) return;
     }
+  }
+}
+
+// A killed process may leave a whole entry that it had not synced. Once a new writer has counted it, it
+// stays: its number may have been told to others.
+TEST_F(PowerLoss, ARecordCountedByTheRepairOutlivesTheNextLoss) {
+  auto writer = open_writer(disk_);
+  ASSERT_TRUE(writer->append(note("one")).has_value());
+  Bytes second;
+  append_entry({writer->ledger_id(), 1}, 2, static_cast<std::uint8_t>(RecordKind::kEvent), {}, second);
+  writer.reset();
+  { ASSERT_TRUE((*disk_.open(kSegment1, Access::kAppend))->append(second).has_value()); }
+  EXPECT_EQ(open_writer(disk_)->recovery().last_number, 2U);
+  const auto after = disk_.after_crash(disk_.operations(), Loss::kNothingKept, 1);
+  EXPECT_EQ(open_writer(*after)->recovery().last_number, 2U);
+}
+
+TEST_F(PowerLoss, BytesThatTheRepairCutOffOutliveTheNextLoss) {
+  { ASSERT_TRUE(open_writer(disk_)->append(note("one")).has_value()); }
+  const Bytes torn(1000, std::byte{0x5A});
+  { ASSERT_TRUE((*disk_.open(kSegment1, Access::kAppend))->append(torn).has_value()); }
+  const std::size_t before = disk_.operations();
+  std::string name;
+  { name = "/ledger/" + open_writer(disk_)->recovery().torn_saved_as; }
+  for (std::size_t operation = before; operation <= disk_.operations(); ++operation) {
+    // Wherever the power goes, the bytes are still in the segment or already in the file beside it.
+    const auto after = disk_.after_crash(operation, Loss::kNothingKept, 1);
+    const auto kept = disk_.after_crash(operation, Loss::kAllKept, 1);
+    const auto paths = after->paths();
+    const bool saved =
+        std::find(paths.begin(), paths.end(), name) != paths.end() && after->content(name) == torn;
+    EXPECT_TRUE(saved || kept->content(kSegment1).size() > torn.size()) << operation - before;
   }
 }
 
