@@ -39,18 +39,23 @@ constexpr std::size_t kEntryCrcAt = 20;
 
 template <std::unsigned_integral Number>
 void put(std::span<std::byte> bytes, std::size_t at, Number value) {
+  const std::uint64_t wide = value;
   for (std::size_t i = 0; i < sizeof(Number); ++i) {
-    bytes[at + i] = static_cast<std::byte>((value >> (8U * i)) & 0xFFU);
+    bytes[at + i] = static_cast<std::byte>((wide >> (8U * i)) & 0xFFU);
   }
 }
 
 template <std::unsigned_integral Number>
 Number get(std::span<const std::byte> bytes, std::size_t at) {
-  Number value = 0;
+  std::uint64_t wide = 0;
   for (std::size_t i = 0; i < sizeof(Number); ++i) {
-    value |= static_cast<Number>(std::to_integer<Number>(bytes[at + i]) << (8U * i));
+    wide |= std::to_integer<std::uint64_t>(bytes[at + i]) << (8U * i);
   }
-  return value;
+  if constexpr (std::same_as<Number, std::uint64_t>) {
+    return wide;
+  } else {
+    return static_cast<Number>(wide);
+  }
 }
 
 bool all_zero(std::span<const std::byte> bytes) {
