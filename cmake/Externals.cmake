@@ -8,7 +8,7 @@ find_package(spdlog REQUIRED)
 find_package(OpenSSL REQUIRED COMPONENTS Crypto)
 pkg_check_modules(serialport REQUIRED IMPORTED_TARGET libserialport)
 pkg_check_modules(modbus REQUIRED IMPORTED_TARGET libmodbus)
-find_package(Eigen3 REQUIRED)
+find_path(KISSFFT_INCLUDE_DIR kissfft/kissfft.hh REQUIRED)
 find_library(ISAL_LIBRARY isal REQUIRED)
 
 # A name in the room table -> the target that stands for it.
@@ -24,7 +24,7 @@ add_library(external_modbus ALIAS PkgConfig::modbus)
 add_library(external_protobuf ALIAS protobuf::libprotobuf)
 add_library(external_spdlog ALIAS spdlog::spdlog)
 add_library(external_crypto ALIAS OpenSSL::Crypto)
-add_library(external_eigen ALIAS Eigen3::Eigen)
+add_library(external_kissfft INTERFACE)  # headers only; libkissfft-dev, BSD-3-Clause
 add_library(external_isal INTERFACE)
 target_link_libraries(external_isal INTERFACE ${ISAL_LIBRARY})
 add_library(external_tomlplusplus INTERFACE)  # headers only

@@ -1,0 +1,109 @@
+// SPDX-License-Identifier: Apache-2.0
+// Replaces the global operator new of this program, to prove that a warm computation allocates nothing.
+#include <atomic>
+#include <cstdint>
+#include <cstdlib>
+#include <new>
+#include <vector>
+
+#include <gtest/gtest.h>
+
+#include "analysis/judging/part_judge.h"
+#include "analysis/profiles.h"
+#include "analysis/texture/texture_computation.h"
+
+namespace {
+
+std::atomic<std::size_t> allocations{0};
+
+void* counted(std::size_t size) {
+  ++allocations;
+  if (void* memory = std::malloc(size == 0 ? 1 : size)) return memory;
+  throw std::bad_alloc();
+}
+
+}  // namespace
+
+void* operator new(std::size_t size) { return counted(size); }
+void* operator new[](std::size_t size) { return counted(size); }
+void operator delete(void* memory) noexcept { std::free(memory); }
+void operator delete[](void* memory) noexcept { std::free(memory); }
+void operator delete(void* memory, std::size_t) noexcept { std::free(memory); }
+void operator delete[](void* memory, std::size_t) noexcept { std::free(memory); }
+
+namespace crestgate::analysis {
+namespace {
+
+TextureSettings everything(FormKind form) {
+  TextureSettings settings;
+  settings.form = {.kind = form, .degree = 4};
+  settings.material_ratios = {{.reference_percent = 5.0, .depth_um = 1.0}};
+  settings.material_ratio_heights_um = {0.5};
+  settings.material_ratio_percents = {10.0};
+  settings.height_differences = {{.upper_percent = 2.0, .lower_percent = 98.0}};
+  settings.waves = WaveBand{.shortest_mm = 0.8, .longest_mm = 5.0};
+  return settings;
+}
+
+TEST(Allocations, AreCounted) {
+  const std::size_t before = allocations;
+  const std::vector<double> memory(10, 0.0);
+  EXPECT_EQ(allocations - before, 1U);
+  EXPECT_EQ(memory.size(), 10U);
+}
+
+TEST(Allocations, AWarmComputationMakesNone) {
+  for (const FormKind form : {FormKind::kNone, FormKind::kLine, FormKind::kArc, FormKind::kPolynomial}) {
+    for (const EndRule ends : {EndRule::kRenormalised, EndRule::kReflected}) {
+      TextureSettings settings = everything(form);
+      settings.ends = ends;
+      const auto computation = TextureComputation::prepare(settings, 0.0005, 11200);
+      ASSERT_TRUE(computation.has_value());
+      const auto quiet = profiles::rough(11200, 0.5, 20, 1);
+      auto wavy = profiles::rough(11200, 0.5, 20, 2);
+      for (std::size_t i = 0; i < wavy.size(); ++i) {
+        wavy[i] += profiles::sine(static_cast<double>(i) * 0.0005, 1.4) +
+                   profiles::sine(static_cast<double>(i) * 0.0005, 0.9);
+      }
+      Workspace workspace;
+      std::vector<ParameterValue> values(computation->names().size());
+      ASSERT_TRUE(computation->run(quiet, workspace, values).has_value());
+      const std::size_t before = allocations;
+      const bool first = computation->run(wavy, workspace, values).has_value();
+      const bool second = computation->run(quiet, workspace, values).has_value();
+      const std::size_t made = allocations - before;
+      EXPECT_TRUE(first && second);
+      EXPECT_EQ(made, 0U);
+    }
+  }
+}
+
+TEST(Allocations, OfASecondPartAreOnlyItsDecision) {
+  ZonePlan zone;
+  zone.name = "crest A";
+  zone.settings = everything(FormKind::kLine);
+  zone.limits = {{.symbol = "Ra",
+                  .unit = "um",
+                  .lower = std::nullopt,
+                  .upper = 5.0,
+                  .rule = base::AcceptanceRule::kMaximum}};
+  PartJudge judge({.zones = {zone}});
+  std::vector<std::int32_t> counts;
+  for (const double z : profiles::rough(11200, 0.5, 20, 3))
+    counts.push_back(static_cast<std::int32_t>(z * 1000.0));
+  const TraceInput trace{.zone_index = 0, .spacing_mm = 0.0005, .height_step_um = 0.001, .counts = counts};
+  const auto cost = [&] {
+    const std::size_t before = allocations;
+    const PartDecision decision = judge.judge(std::span(&trace, 1));
+    EXPECT_EQ(decision.verdict, base::Verdict::kAccept) << decision.detail;
+    return allocations - before;
+  };
+  const std::size_t cold = cost();
+  const std::size_t warm = cost();
+  EXPECT_LT(warm, cold);
+  EXPECT_EQ(cost(), warm);
+  EXPECT_LT(warm, 400U);  // names, results and the sentence
+}
+
+}  // namespace
+}  // namespace crestgate::analysis

@@ -1,0 +1,62 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "analysis/profile/counts.h"
+
+#include <cstdint>
+#include <limits>
+#include <vector>
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include "base/traverse.h"
+
+namespace crestgate::analysis {
+namespace {
+
+using testing::HasSubstr;
+
+base::Outcome convert(const std::vector<std::int32_t>& counts, double step_um,
+                      std::vector<double>& heights_um) {
+  heights_um.assign(counts.size(), -1.0);
+  return heights_from_counts(counts, step_um, heights_um);
+}
+
+TEST(Counts, AreMultiplesOfTheStep) {
+  std::vector<double> heights_um;
+  ASSERT_TRUE(convert({-4, 0, 3, 2147483646}, 0.25, heights_um).has_value());
+  EXPECT_THAT(heights_um, testing::ElementsAre(-1.0, 0.0, 0.75, 536870911.5));
+}
+
+TEST(Counts, RefuseAMissingSampleAndSayWhich) {
+  std::vector<double> heights_um;
+  const auto outcome = convert({1, 2, base::kMissingCount, 4}, 0.001, heights_um);
+  ASSERT_FALSE(outcome.has_value());
+  EXPECT_EQ(outcome.error().code, base::ErrorCode::kNoData);
+  EXPECT_THAT(outcome.error().detail, HasSubstr("sample 2 of 4"));
+}
+
+TEST(Counts, RefuseAnOverRangeSampleAndSayWhich) {
+  std::vector<double> heights_um;
+  const auto outcome = convert({base::kOverRangeCount, 2}, 0.001, heights_um);
+  ASSERT_FALSE(outcome.has_value());
+  EXPECT_EQ(outcome.error().code, base::ErrorCode::kOutOfRange);
+  EXPECT_THAT(outcome.error().detail, HasSubstr("sample 0 of 2"));
+}
+
+TEST(Counts, RefuseAnEmptyTrace) {
+  std::vector<double> heights_um;
+  EXPECT_EQ(convert({}, 0.001, heights_um).error().code, base::ErrorCode::kNoData);
+}
+
+TEST(Counts, RefuseAStepThatIsNotPositiveAndFinite) {
+  std::vector<double> heights_um;
+  for (const double step_um :
+       {0.0, -0.001, std::numeric_limits<double>::infinity(), std::numeric_limits<double>::quiet_NaN()}) {
+    const auto outcome = convert({1, 2}, step_um, heights_um);
+    ASSERT_FALSE(outcome.has_value()) << step_um;
+    EXPECT_EQ(outcome.error().code, base::ErrorCode::kInvalidConfig) << step_um;
+  }
+}
+
+}  // namespace
+}  // namespace crestgate::analysis
