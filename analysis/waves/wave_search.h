@@ -57,10 +57,10 @@ struct WaveSearchOptions {
 //              out too, but not reported: a strong neighbour must not leak into the band.
 //           4. A wave counts while its share in itself + noise (Fisher's g) could come from noise with a
 //           chance of at
-//              most 1e-4. The noise is that of the rough face itself: the median of the ordinates left in the
-//              band, or of those at all trials, whichever is higher; a median, because waves not yet taken
-//              out must not count as noise. A wave outside of the band by less than its frequency is
-//              uncertain counts as one on the border.
+//              most 1e-4. The noise is that of the rough face itself: medians of ten neighbouring ordinates
+//              of what is left, the highest of them; medians, because waves not yet taken out must not count
+//              as noise. A wave outside of the band by less than its frequency is uncertain counts as one on
+//              the border.
 //           5. Peak to valley of the sum of the waves at every sample: nothing is lost at the band's borders
 //           or at
 //              the ends of the face, as it would be with a band-pass filter.
@@ -99,10 +99,12 @@ class WaveSearch {
   [[nodiscard]] bool is_in_band(double frequency) const;
   void scan(std::span<const double> residual, WaveWorkspace& workspace) const;
   [[nodiscard]] Noise noise(WaveWorkspace& workspace) const;
-  [[nodiscard]] double strongest_frequency(const WaveSet& set, const Noise& noise,
-                                           std::span<const double> explained) const;
+  [[nodiscard]] double strongest_trial(std::span<const double> explained) const;
   [[nodiscard]] double refined(const WaveSet& set, double frequency) const;
-  void polish(WaveSet& set, std::span<const double> clean, std::span<double> frequencies) const;
+  [[nodiscard]] double settled(const WaveSet& set, double start, const Noise& noise) const;
+  [[nodiscard]] double chance_of(const Sinusoid& wave, const Noise& noise) const;
+  void polish(WaveSet& set, std::span<const double> clean, std::span<double> frequencies,
+              const Noise& noise) const;
   base::Outcome level(std::span<const double> heights_um, WaveWorkspace& workspace) const;
   WaveFinding describe(std::span<const Sinusoid> waves, WaveWorkspace& workspace) const;
 
