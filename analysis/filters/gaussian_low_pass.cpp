@@ -17,6 +17,8 @@ namespace {
 constexpr double kDirectCost = 0.5;
 constexpr double kFourierCost = 1.0;
 
+constexpr std::size_t kLanes = 4;  // independent sums, so that one addition need not wait for the last
+
 bool direct_is_cheaper(std::size_t sample_count, std::size_t reach, std::size_t transform_size) {
   const double direct = kDirectCost * static_cast<double>(sample_count) * static_cast<double>(reach);
   const double size = static_cast<double>(transform_size);
@@ -91,7 +93,6 @@ void GaussianLowPass::fill_padded(std::span<const double> heights, std::span<dou
 }
 
 void GaussianLowPass::convolve_directly(std::span<const double> padded, std::span<double> mean_line) const {
-  constexpr std::size_t kLanes = 4;  // independent sums, so that one addition need not wait for the last
   const std::size_t n = mean_line.size();
   const std::size_t margin = reach();
   std::size_t k = 0;

@@ -52,7 +52,7 @@ base::Outcome check_limit(const base::Limit& limit, const ZonePlan& zone,
   if (limit.unit != name->unit) {
     return invalid(where + " is computed in '" + name->unit + "', its limit is in '" + limit.unit + "'");
   }
-  if (const auto bounds = check_bounds(limit, where); !bounds) return bounds;
+  if (auto bounds = check_bounds(limit, where); !bounds) return bounds;
   if (!is_known(limit.rule)) return invalid(where + " has an unknown acceptance rule");
   if (limit.rule == base::AcceptanceRule::kMedian && zone.traverses < kFewestForMedianRule) {
     return invalid(where + " is held by the median rule, which needs at least " +
@@ -73,7 +73,7 @@ base::Outcome check_zone(const ZonePlan& zone) {
   }
   const auto names = parameter_names(zone.settings);
   for (const base::Limit& limit : zone.limits) {
-    if (const auto checked = check_limit(limit, zone, names); !checked) return checked;
+    if (auto checked = check_limit(limit, zone, names); !checked) return checked;
   }
   return base::Done{};
 }
@@ -83,7 +83,7 @@ base::Outcome check_zone(const ZonePlan& zone) {
 base::Outcome check_plan(const PartPlan& plan) {
   if (plan.zones.empty()) return invalid("the plan has no zone");
   for (auto zone = plan.zones.begin(); zone != plan.zones.end(); ++zone) {
-    if (const auto checked = check_zone(*zone); !checked) return checked;
+    if (auto checked = check_zone(*zone); !checked) return checked;
     if (std::any_of(plan.zones.begin(), zone,
                     [&](const ZonePlan& other) { return other.name == zone->name; })) {
       return invalid("two zones have the name '" + zone->name + "'");

@@ -51,7 +51,7 @@ class FormFit {
   // Shape     heights_um and residual_um: sample_count samples; they may be the same memory.
   // Pre       all heights are finite.
   // Errors    kNotConverged (arc only).
-  base::Outcome remove(std::span<const double> heights_um, std::span<double> residual_um) const;
+  [[nodiscard]] base::Outcome remove(std::span<const double> heights_um, std::span<double> residual_um) const;
 
   // Degree of the polynomial that is left undetermined near the fitted form: what a fit of something else to
   // the residual has to fit along with it. -1: none was fitted.

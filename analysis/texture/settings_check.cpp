@@ -81,8 +81,8 @@ base::Outcome check_ratios(const TextureSettings& settings) {
 }  // namespace
 
 base::Outcome check_settings(const TextureSettings& settings) {
-  if (const auto lengths = check_lengths(settings); !lengths) return lengths;
-  if (const auto form = check_form(settings.form); !form) return form;
+  if (auto lengths = check_lengths(settings); !lengths) return lengths;
+  if (auto form = check_form(settings.form); !form) return form;
   return check_ratios(settings);
 }
 

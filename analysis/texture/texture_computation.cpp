@@ -131,7 +131,7 @@ base::Result<TextureComputation> TextureComputation::prepare(const TextureSettin
                                                                          .layout = *layout,
                                                                          .sample_count = sample_count,
                                                                          .smoothing = std::move(smoothing),
-                                                                         .form = std::move(*form),
+                                                                         .form = *form,
                                                                          .mean_line = std::move(*mean_line),
                                                                          .waves = std::move(waves)}));
 }

@@ -93,7 +93,7 @@ class WaveSearch {
     std::size_t in_band = 0;
   };
 
-  WaveSearch(const WaveSearchOptions& options, FormFit form) : options_(options), form_(std::move(form)) {}
+  WaveSearch(const WaveSearchOptions& options, const FormFit& form) : options_(options), form_(form) {}
   void prepare_trials();
   [[nodiscard]] double damping(double frequency) const;
   [[nodiscard]] bool is_in_band(double frequency) const;
