@@ -20,6 +20,9 @@ enum class ErrorCode {
   kNotSupported,
   kOutOfRange,
   kWrongIdentity,
+  kDeviceFault,  // the device reports a fault of its own
+  kStopped,      // it began and then stopped in the middle
+  kRestarted,    // it restarted: whatever ran is gone
   // The port or the disk: reopen with back-off.
   kDisconnected,
   kBusy,
