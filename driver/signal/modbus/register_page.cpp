@@ -1,0 +1,219 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "driver/signal/modbus/register_page.h"
+
+#include <cstdint>
+#include <cstdio>
+#include <span>
+#include <string_view>
+
+#include "base/reason.h"
+#include "registers/register_map.h"
+
+namespace crestgate::driver {
+namespace {
+
+using registers::Field;
+using registers::Kind;
+
+std::string padded(unsigned number, std::size_t width) {
+  std::string text = std::to_string(number);
+  while (text.size() < width) text.insert(text.begin(), '0');
+  return text;
+}
+
+std::string hex_word(std::uint16_t word) {
+  char text[8];
+  std::snprintf(text, sizeof text, "%04Xh", unsigned{word});
+  return text;
+}
+
+std::string range(unsigned first, unsigned count, std::size_t width = 0) {
+  const std::string begin = padded(first, width);
+  return count == 1 ? begin : begin + "-" + padded(first + count - 1, width);
+}
+
+// The 1-based reference numbers: table digit 3 input registers, 4 holding registers.
+std::string reference(unsigned table, unsigned address, unsigned count) {
+  return range(table * 10000 + address + 1, count, 5);
+}
+
+std::string_view type_of(Kind kind) {
+  switch (kind) {
+    case Kind::kWord:
+      return "unsigned 16";
+    case Kind::kBits:
+      return "16 bits";
+    case Kind::kUnsigned32:
+      return "unsigned 32";
+    case Kind::kSigned32:
+      return "signed 32";
+    case Kind::kFloat32:
+      return "float 32";
+    case Kind::kText:
+      return "text";
+    case Kind::kReserved:
+      return "reserved";
+  }
+  return "unknown";
+}
+
+std::string type_text(const Field& field) {
+  std::string text(type_of(field.kind));
+  if (field.kind == Kind::kText) text += ", " + std::to_string(2 * field.count) + " characters";
+  return text;
+}
+
+std::string plc_table() {
+  std::string page =
+      "## From the PLC to the cell\n\n"
+      "Holding registers, to be read (function 3) and written (functions 6, 16, 23). "
+      "A write that leaves this block is refused with exception 2.\n\n"
+      "| address | reference | type | name | meaning |\n| --- | --- | --- | --- | --- |\n";
+  for (const Field& field : registers::plc::kFields) {
+    page += "| " + range(field.address, field.count) + " | " + reference(4, field.address, field.count) +
+            " | " + type_text(field) + " | " + std::string(field.name) + " | " + std::string(field.meaning) +
+            " |\n";
+  }
+  return page;
+}
+
+std::string cell_table() {
+  std::string page =
+      "\n## From the cell to the PLC\n\n"
+      "Input registers (function 4), and the same block again as holding registers (functions 3 and 23) for "
+      "drivers "
+      "that read nothing else. Writing it is refused with exception 2. Read the whole block with one "
+      "request.\n\n"
+      "| input address | reference | holding address | reference | type | name | meaning |\n"
+      "| --- | --- | --- | --- | --- | --- | --- |\n";
+  for (const Field& field : registers::cell::kFields) {
+    const unsigned mirror = unsigned{registers::kMirrorBase} + field.address;
+    page += "| " + range(field.address, field.count) + " | " + reference(3, field.address, field.count) +
+            " | " + range(mirror, field.count) + " | " + reference(4, mirror, field.count) + " | " +
+            type_text(field) + " | " + std::string(field.name) + " | " + std::string(field.meaning) + " |\n";
+  }
+  return page;
+}
+
+std::string verdict_table() {
+  using namespace registers::cell;
+  return "\n## Verdict words\n\n| word | meaning |\n| --- | --- |\n"
+         "| " +
+         hex_word(kVerdictAccept) +
+         " | accept |\n"
+         "| " +
+         hex_word(kVerdictReject) +
+         " | reject |\n"
+         "| " +
+         hex_word(kVerdictNone) +
+         " | none: measured or tried, but no judgement was possible; reason says why |\n"
+         "| " +
+         hex_word(kVerdictNothing) +
+         " | no result |\n"
+         "\nAny other word is damage: treat it as not accepted.\n";
+}
+
+struct Bit {
+  std::uint16_t mask;
+  std::string_view name;
+  std::string_view meaning;
+};
+
+std::string bit_rows(std::span<const Bit> bits) {
+  std::string rows = "| bit | mask | name | meaning |\n| --- | --- | --- | --- |\n";
+  for (const Bit& bit : bits) {
+    unsigned number = 0;
+    while ((unsigned{bit.mask} >> number) != 1U) ++number;
+    rows += "| " + std::to_string(number) + " | " + hex_word(bit.mask) + " | " + std::string(bit.name) +
+            " | " + std::string(bit.meaning) + " |\n";
+  }
+  return rows;
+}
+
+std::string flag_tables() {
+  namespace cell = registers::cell;
+  namespace plc = registers::plc;
+  static constexpr Bit kFlags[] = {
+      {cell::kBusyBit, "busy", "a measurement runs"},
+      {cell::kStylusClearBit, "stylus clear",
+       "nothing can be hit; move the part or the bench only while set"},
+      {cell::kResultValidBit, "result valid", "verdict, reason and fate belong to request_echo"},
+      {cell::kAcceptBit, "accept", "set only with result valid"},
+      {cell::kRejectBit, "reject", "set only with result valid"},
+      {cell::kNoneBit, "none", "set only with result valid"},
+      {cell::kReadyBit, "ready", "a new request is taken"},
+      {cell::kHoldBit, "hold", "the part waits for a release"},
+      {cell::kGaugeOnlineBit, "gauge online", "the cell's own gauge answers"},
+      {cell::kGaugeProvedBit, "gauge proved", "its reference check holds"},
+      {cell::kLedgerHealthyBit, "ledger healthy", "results can be recorded"},
+      {cell::kBypassBit, "bypass", "parts pass unmeasured"},
+      {cell::kOperatorWantedBit, "operator wanted", "somebody has to come"},
+  };
+  static constexpr Bit kControl[] = {
+      {plc::kPartPresentBit, "part present", "a part lies on the bench; falling ends its result"},
+      {plc::kAbortBit, "abort", "stop and retract"},
+      {plc::kBypassBit, "bypass", "asks for a bypass of bypass_minutes, by operator"},
+      {plc::kReleaseBit, "release", "lets a part on hold go"},
+      {plc::kManualTriggerBit, "manual trigger", "asks for a measurement by hand"},
+  };
+  return "\n## Bits of flags\n\n" + bit_rows(kFlags) + "\n## Bits of control\n\n" + bit_rows(kControl);
+}
+
+std::string_view actor_text(base::Actor actor) {
+  switch (actor) {
+    case base::Actor::kNobody:
+      return "nobody";
+    case base::Actor::kOperator:
+      return "operator";
+    case base::Actor::kProcess:
+      return "process";
+    case base::Actor::kMaintenance:
+      return "maintenance";
+  }
+  return "maintenance";
+}
+
+std::string reason_table() {
+  std::string page =
+      "\n## Reason codes\n\nNever renumbered, never reused. A code that is not here comes from a newer "
+      "version.\n\n"
+      "| code | name | meaning | who acts |\n| --- | --- | --- | --- |\n";
+  for (const base::ReasonText& text : base::kReasonTexts) {
+    page += "| " + std::to_string(static_cast<unsigned>(text.reason)) + " | " + std::string(text.name) +
+            " | " + std::string(text.sentence) + " | " + std::string(actor_text(text.actor)) + " |\n";
+  }
+  return page;
+}
+
+constexpr std::string_view kHead =
+    "# Register table, version 1\n\n"
+    "Modbus TCP. Addresses are the 0-based addresses of the protocol data unit; references are the 1-based "
+    "numbers "
+    "with the table digit in front that many PLC tools show (3xxxx input registers, 4xxxx holding "
+    "registers).\n\n"
+    "- 32-bit values: high word first (lower address), high byte first within a word (\"ABCD\").\n"
+    "- Text: two characters a register, the first one in the high byte, padded with NUL, printable ASCII.\n"
+    "- Settle the word order first: test_float reads 123456.0 (registers 47F1h 2000h), test_signed reads "
+    "-70000 "
+    "(FFFEh EE90h), test_text reads AB (4142h).\n"
+    "- Functions: 3, 4, 6, 16 and 23; 23 writes before it reads. Any other is refused with exception 1, a "
+    "wrong count "
+    "with 3, a foreign unit with 10.\n\n"
+    "## When a part is accepted\n\n"
+    "Only if all of this holds, in one read of the whole block:\n\n"
+    "1. sequence_first equals sequence_last;\n"
+    "2. request_echo equals the request that was made;\n"
+    "3. result valid and accept are set, reject and none are not;\n"
+    "4. verdict is A5C3h;\n"
+    "5. the connection is open and heartbeat has moved within the last 2 s.\n\n"
+    "A closed connection, or a heartbeat that did not change for 2 s, means **not accepted**, whatever the "
+    "registers "
+    "said last. So do all zeros (nothing runs), all ones, and any word that is not in these tables.\n\n";
+
+}  // namespace
+
+std::string register_page() {
+  return std::string(kHead) + plc_table() + cell_table() + verdict_table() + flag_tables() + reason_table();
+}
+
+}  // namespace crestgate::driver
