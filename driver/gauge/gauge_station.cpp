@@ -40,6 +40,11 @@ struct Station {
   Station(const asio::any_io_executor& on, OpenStream opener, MakeSession maker, StationOptions with)
       : executor(on), open(std::move(opener)), make(std::move(maker)), options(with), wake(on) {}
 
+  [[nodiscard]] bool is_online() const { return online && session && session->online(); }
+  // A session may have failed a moment before its loss is noticed here.
+  [[nodiscard]] base::Error why_offline() const {
+    return online && session && !session->online() ? session->offline_reason() : reason;
+  }
   void set_offline(const base::Error& why) {
     const bool changed = online || why.code != reason.code || why.detail != reason.detail;
     online = false;
@@ -172,8 +177,8 @@ class GaugeStation final : public Gauge {
     if (station_->session) add(sum, station_->session->health());
     return sum;
   }
-  [[nodiscard]] bool online() const override { return station_->online && station_->session->online(); }
-  [[nodiscard]] base::Error offline_reason() const override { return station_->reason; }
+  [[nodiscard]] bool online() const override { return station_->is_online(); }
+  [[nodiscard]] base::Error offline_reason() const override { return station_->why_offline(); }
   void on_change(std::function<void()> listener) override { station_->listener = std::move(listener); }
   void stop() override {
     if (std::exchange(station_->stopped, true)) return;
@@ -186,11 +191,11 @@ class GaugeStation final : public Gauge {
  private:
   // The session that answers now, or why there is none.
   static base::Result<std::shared_ptr<Gauge>> session_of(const Station& station) {
-    if (station.online && station.session && station.session->online()) return station.session;
-    const bool telling =
-        station.reason.code == ErrorCode::kWrongIdentity || station.reason.code == ErrorCode::kNotSupported;
-    return base::Error{telling ? station.reason.code : ErrorCode::kDisconnected,
-                       "the gauge is offline (" + station.reason.detail + ")"};
+    if (station.is_online()) return station.session;
+    const base::Error why = station.why_offline();
+    const bool telling = why.code == ErrorCode::kWrongIdentity || why.code == ErrorCode::kNotSupported;
+    return base::Error{telling ? why.code : ErrorCode::kDisconnected,
+                       "the gauge is offline (" + why.detail + ")"};
   }
 
   static Awaitable<base::Result<base::GaugeIdentity>> identify_now(StationPtr station) {

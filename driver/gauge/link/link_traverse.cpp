@@ -165,14 +165,18 @@ base::Error stopped(const Run& run) {
                                    std::to_string(run.started->samples) + " samples had not come"};
 }
 
-// What a pause of the data means. Done: there is nothing more to wait for, ask for what is missing.
-std::optional<base::Outcome> judge_pause(const Run& run, std::uint64_t damage_at_progress) {
-  if (run.coverage->complete()) return base::Outcome(base::Done{});  // only FINISHED was lost
-  if (run.all_due && now() >= *run.all_due)
-    return base::Outcome(base::Done{});  // the end of the trace was lost
+// What a pause of the data means.
+enum class Pause : std::uint8_t {
+  kWaitOn,
+  kAskForTheRest,  // nothing more will come by itself
+  kStopped,
+};
+
+Pause judge_pause(const Run& run, std::uint64_t damage_at_progress) {
+  if (run.coverage->complete()) return Pause::kAskForTheRest;              // only FINISHED was lost
+  if (run.all_due && now() >= *run.all_due) return Pause::kAskForTheRest;  // the end of the trace was lost
   // Damaged frames are a sign of life: the gauge still sends, and what it sent can be asked for again.
-  if (run.session->damage() > damage_at_progress) return std::nullopt;
-  return base::Outcome(stopped(run));
+  return run.session->damage() > damage_at_progress ? Pause::kWaitOn : Pause::kStopped;
 }
 
 // Chunks until FINISHED.
@@ -199,7 +203,9 @@ Awaitable<base::Outcome> collect(Run& run) {
     }
     if (message.error().code != ErrorCode::kNoReply || run.session->failed()) co_return message.error();
     if (now() >= last_call) co_return base::Done{};
-    if (auto ended = judge_pause(run, damage_at_progress)) co_return *ended;
+    const Pause pause = judge_pause(run, damage_at_progress);
+    if (pause == Pause::kStopped) co_return stopped(run);
+    if (pause == Pause::kAskForTheRest) co_return base::Done{};
     run.last_progress = now();
     damage_at_progress = run.session->damage();
   }

@@ -100,10 +100,10 @@ Awaitable<Step> answer_all(CorePtr core, ClientPtr client) {
     client->last_request = now();
     const std::size_t size = answer_request(*core, std::span(client->input).first(whole), answer);
     client->input.erase(client->input.begin(), client->input.begin() + static_cast<std::ptrdiff_t>(whole));
-    client->frame_began = now();
     auto writing = client->stream->write(std::as_bytes(std::span(answer).first(size)),
                                          now() + core->options.write_timeout);
     const auto written = co_await std::move(writing);
+    client->frame_began = now();  // of what is left: our own writing is not the client's delay
     if (written) continue;
     if (written.error().code == base::ErrorCode::kNoReply) ++core->counters.write_timeouts;
     co_return Step::kClose;

@@ -1,0 +1,168 @@
+// SPDX-License-Identifier: Apache-2.0
+// What driver/signal/signal_output.h promises, held against every implementation.
+
+#include <array>
+#include <functional>
+#include <memory>
+#include <string>
+
+#include <boost/asio/any_io_executor.hpp>
+#include <boost/asio/io_context.hpp>
+#include <fcntl.h>
+#include <gtest/gtest.h>
+#include <unistd.h>
+
+#include "driver/signal/lease.h"
+#include "driver/signal/modbus/modbus_server.h"
+#include "driver/signal/signal_output.h"
+#include "driver/signal/terminal/terminal_lamp.h"
+#include "driver/stream/tcp_stream.h"
+#include "support/run_async.h"
+
+namespace crestgate::driver {
+namespace {
+
+using std::chrono::milliseconds;
+
+// An output together with somebody who looks at it.
+struct Watched {
+  std::unique_ptr<SignalOutput> output;
+  std::function<bool()> shows_accept;
+};
+
+// What the last line on a pipe says.
+std::function<bool()> watch_pipe(int fd) {
+  return [fd, last = std::string()]() mutable {
+    std::array<char, 4096> buffer{};
+    ssize_t got = 0;
+    while ((got = ::read(fd, buffer.data(), buffer.size())) > 0)
+      last.append(buffer.data(), static_cast<std::size_t>(got));
+    const std::size_t end = last.rfind('\n');
+    if (end == std::string::npos || end == 0) return false;
+    const std::size_t begin = last.rfind('\n', end - 1) + 1;
+    return last.compare(begin, 6, "ACCEPT") == 0;
+  };
+}
+
+Watched terminal(boost::asio::io_context& /*io*/) {
+  std::array<int, 2> ends{};
+  if (::pipe2(ends.data(), O_CLOEXEC) != 0) throw std::runtime_error("no pipe");
+  ::fcntl(ends[0], F_SETFL, O_NONBLOCK);
+  auto lamp = make_terminal_lamp(ends[1], TerminalLook::kPlain);
+  ::close(ends[1]);
+  return {*std::move(lamp), watch_pipe(ends[0])};
+}
+
+Watched leased(boost::asio::io_context& io) {
+  Watched inner = terminal(io);
+  return {make_leased(io.get_executor(), std::move(inner.output), std::chrono::seconds(30)),
+          inner.shows_accept};
+}
+
+// Reads the flags and the verdict; a server that is gone is not accepting.
+bool ask_accept(boost::asio::io_context& io, std::uint16_t port) {
+  const auto late = std::chrono::steady_clock::now() + std::chrono::seconds(10);
+  auto stream = tests::run(io, open_tcp(io.get_executor(), TcpAddress{"127.0.0.1", port}, late));
+  if (!stream) return false;
+  const std::array<unsigned char, 12> request{0, 1, 0, 0, 0, 6, 1, 4, 0, 5, 0, 2};
+  if (!tests::run(io, (*stream)->write(std::as_bytes(std::span(request)), late))) return false;
+  std::array<std::byte, 64> answer{};
+  const auto got = tests::run(io, (*stream)->read_some(answer, late));
+  if (!got || *got != 13) return false;
+  const bool bit = (std::to_integer<unsigned>(answer[10]) & 8U) != 0;
+  const bool word = answer[11] == std::byte{0xA5} && answer[12] == std::byte{0xC3};
+  EXPECT_EQ(bit, word);
+  return bit && word;
+}
+
+Watched modbus(boost::asio::io_context& io) {
+  ModbusServerOptions options;
+  options.port = 0;
+  auto server = open_modbus_server(io.get_executor(), options);
+  if (!server) throw std::runtime_error(server.error().detail);
+  const std::uint16_t port = (*server)->port();
+  return {*std::move(server), [&io, port] { return ask_accept(io, port); }};
+}
+
+struct Kind {
+  const char* name;
+  Watched (*make)(boost::asio::io_context&);
+};
+
+class SignalOutputContract : public ::testing::TestWithParam<Kind> {
+ protected:
+  SignalOutputContract() : watched_(GetParam().make(io_)) {}
+  boost::asio::io_context io_;
+  Watched watched_;
+};
+
+base::CellSignal accepted() {
+  base::CellSignal signal;
+  signal.state = base::CellState::kResult;
+  signal.lamp = base::Lamp::kGreen;
+  signal.result_valid = true;
+  signal.verdict = base::Verdict::kAccept;
+  signal.reason = base::Reason::kAllWithinLimits;
+  signal.sequence = 1;
+  signal.line = "SHAFT-1: Ra 0.41 um";
+  return signal;
+}
+
+TEST_P(SignalOutputContract, SaysWhatBecomesOfItsGreen) {
+  EXPECT_FALSE(watched_.output->name().empty());
+  EXPECT_FALSE(watched_.output->falls_by_itself().sentence.empty());
+}
+
+TEST_P(SignalOutputContract, IsNotGreenBeforeItIsTold) { EXPECT_FALSE(watched_.shows_accept()); }
+
+TEST_P(SignalOutputContract, ShowsAnAcceptHoweverOftenItIsTold) {
+  for (int turn = 0; turn < 3; ++turn) {
+    ASSERT_TRUE(watched_.output->apply(accepted()).has_value());
+    EXPECT_TRUE(watched_.shows_accept());
+  }
+}
+
+TEST_P(SignalOutputContract, IsGreenForNothingElse) {
+  const auto spoil = {
+      +[](base::CellSignal& s) { s.result_valid = false; },
+      +[](base::CellSignal& s) { s.verdict = base::Verdict::kReject; },
+      +[](base::CellSignal& s) { s.verdict = base::Verdict::kNone; },
+      +[](base::CellSignal& s) { s.bypass_active = true; },
+  };
+  for (const auto change : spoil) {
+    ASSERT_TRUE(watched_.output->apply(accepted()).has_value());
+    ASSERT_TRUE(watched_.shows_accept());
+    base::CellSignal signal = accepted();
+    change(signal);
+    ASSERT_TRUE(watched_.output->apply(signal).has_value());
+    EXPECT_FALSE(watched_.shows_accept());
+  }
+}
+
+TEST_P(SignalOutputContract, SafeIsNotGreenUntilItIsToldAgain) {
+  ASSERT_TRUE(watched_.output->apply(accepted()).has_value());
+  watched_.output->safe();
+  EXPECT_FALSE(watched_.shows_accept());
+  ASSERT_TRUE(watched_.output->apply(accepted()).has_value());
+  EXPECT_TRUE(watched_.shows_accept());
+}
+
+TEST_P(SignalOutputContract, StopIsNotGreenForGood) {
+  ASSERT_TRUE(watched_.output->apply(accepted()).has_value());
+  watched_.output->stop();
+  watched_.output->stop();
+  EXPECT_FALSE(watched_.shows_accept());
+  const auto late = watched_.output->apply(accepted());
+  ASSERT_FALSE(late.has_value());
+  EXPECT_EQ(late.error().code, base::ErrorCode::kCancelled);
+  watched_.output->safe();
+  EXPECT_FALSE(watched_.shows_accept());
+}
+
+INSTANTIATE_TEST_SUITE_P(Outputs, SignalOutputContract,
+                         ::testing::Values(Kind{"terminal", terminal}, Kind{"leased_terminal", leased},
+                                           Kind{"modbus", modbus}),
+                         [](const auto& tested) { return std::string(tested.param.name); });
+
+}  // namespace
+}  // namespace crestgate::driver
