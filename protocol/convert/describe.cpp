@@ -15,6 +15,8 @@ namespace crestgate::protocol {
 namespace {
 
 constexpr std::string_view kNotKnown = "not known";
+constexpr std::int64_t kNsPerDay = 86'400'000'000'000;
+constexpr std::size_t kHeightsShown = 8;
 
 void append_escaped(std::string& text, char c) {
   const auto byte = static_cast<unsigned char>(c);
@@ -44,15 +46,13 @@ std::string with_unit(double value, std::string_view unit) {
 
 // ISO 8601, UTC, all nine digits of the fraction.
 std::string utc_text(base::UtcInstant instant) {
-  using namespace std::chrono;
-  constexpr std::int64_t kNsPerDay = 86'400'000'000'000;
   std::int64_t day = instant.unix_ns / kNsPerDay;
   std::int64_t rest = instant.unix_ns % kNsPerDay;
   if (rest < 0) {
     rest += kNsPerDay;
     --day;
   }
-  const year_month_day date{sys_days{days{day}}};
+  const std::chrono::year_month_day date{std::chrono::sys_days{std::chrono::days{day}}};
   const auto second = static_cast<int>(rest / 1'000'000'000);
   std::array<char, 48> text{};
   std::snprintf(text.data(), text.size(), "%04d-%02u-%02uT%02d:%02d:%02d.%09dZ",
@@ -139,15 +139,18 @@ void describe_gauge(Description& out, const base::GaugeIdentity& gauge) {
   out.number("gauge.range", gauge.range_um, "um peak to peak");
 }
 
+// In the order of the bits of base::QualityFlag.
+constexpr std::array<std::string_view, 6> kQualities = {"over range",     "missing", "stylus lifted",
+                                                        "speed unsteady", "resent",  "vibration"};
+
 std::string quality_text(std::uint32_t bits) {
-  constexpr std::array<std::string_view, 6> kNames = {"over range",     "missing", "stylus lifted",
-                                                      "speed unsteady", "resent",  "vibration"};
   if (bits == 0) return "good";
   std::string text;
   for (std::uint32_t bit = 0; bit < 32; ++bit) {
     if (((bits >> bit) & 1U) == 0) continue;
     if (!text.empty()) text.append(", ");
-    text.append(bit < kNames.size() ? std::string(kNames[bit]) : "unknown bit " + std::to_string(bit));
+    text.append(bit < kQualities.size() ? std::string(kQualities[bit])
+                                        : "unknown bit " + std::to_string(bit));
   }
   return text;
 }
@@ -164,12 +167,12 @@ void describe_heights(Description& out, const base::Heights& heights) {
   out.number("heights.speed", heights.speed_mm_per_s, "mm/s");
   out.line("heights.quality", quality_text(heights.quality));
   out.whole("heights.samples", heights.counts.size());
-  constexpr std::size_t kShown = 8;
   std::string first;
-  for (const std::int32_t count : std::span(heights.counts).first(std::min(kShown, heights.counts.size()))) {
+  for (const std::int32_t count :
+       std::span(heights.counts).first(std::min(kHeightsShown, heights.counts.size()))) {
     first.append(first.empty() ? "" : " ").append(count_text(count));
   }
-  if (heights.counts.size() > kShown) first.append(" ...");
+  if (heights.counts.size() > kHeightsShown) first.append(" ...");
   out.line("heights.first", first.empty() ? "none" : first + " (counts)");
   std::optional<std::int32_t> lowest;
   std::optional<std::int32_t> highest;
@@ -272,10 +275,11 @@ void describe_content(Description& out, std::string_view content) {
     const std::size_t end = std::min(content.find('\n'), content.size());
     std::string escaped;
     for (const char c : content.substr(0, end)) {
-      if (c == '\t' || c == '"' || c == '\\')
+      if (c == '\t' || c == '"' || c == '\\') {
         escaped.push_back(c);
-      else
+      } else {
         append_escaped(escaped, c);
+      }
     }
     out.line("|", escaped);
     content.remove_prefix(std::min(end + 1, content.size()));

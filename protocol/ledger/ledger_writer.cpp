@@ -132,12 +132,13 @@ base::Outcome LedgerWriter::write(std::span<const std::byte> bytes) {
   std::optional<base::Error> problem;
   for (std::size_t done = 0; done < bytes.size() && !problem;) {
     const auto written = file_->append(bytes.subspan(done));
-    if (!written)
+    if (!written) {
       problem = written.error();
-    else if (*written == 0)
+    } else if (*written == 0) {
       problem = base::Error{base::ErrorCode::kIo, "a write wrote nothing"};
-    else
+    } else {
       done += *written;
+    }
   }
   if (!problem) return base::Done{};
   const auto cut = file_->truncate(end_);
@@ -189,7 +190,7 @@ base::Outcome LedgerWriter::create_segment(std::uint32_t segment) {
 base::Outcome LedgerWriter::make_room(std::uint64_t bytes) {
   const bool full = end_ + bytes > options_.segment_bytes;
   if (file_ && full && next_number_ > first_number_) {
-    const auto sealed = seal();
+    auto sealed = seal();
     if (!sealed) return sealed;
   }
   if (file_) return base::Done{};

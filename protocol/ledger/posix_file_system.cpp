@@ -17,6 +17,10 @@ namespace {
 
 namespace fs = std::filesystem;
 
+// Written by the daemon, readable by everyone (less the umask).
+constexpr mode_t kFileMode = 0644;
+constexpr mode_t kDirectoryMode = 0755;
+
 base::ErrorCode code_of(int error) {
   switch (error) {
     case ENOSPC:
@@ -156,8 +160,7 @@ class PosixFileSystem final : public FileSystem {
     if (access == Access::kRead) flags |= O_RDONLY;
     if (access == Access::kAppend) flags |= O_RDWR | O_APPEND;
     if (access == Access::kCreate) flags |= O_RDWR | O_APPEND | O_CREAT | O_TRUNC;
-    constexpr mode_t kReadableByAll = 0644;
-    Descriptor descriptor(uninterrupted([&] { return ::open(path.c_str(), flags, kReadableByAll); }));
+    Descriptor descriptor(uninterrupted([&] { return ::open(path.c_str(), flags, kFileMode); }));
     if (descriptor.number() < 0) return failure("open", path, errno);
     std::unique_ptr<File> file = std::make_unique<PosixFile>(std::move(descriptor), path);
     return file;
@@ -174,8 +177,7 @@ class PosixFileSystem final : public FileSystem {
   }
 
   base::Outcome make_directory(const fs::path& path) override {
-    constexpr mode_t kReadableByAll = 0755;
-    if (::mkdir(path.c_str(), kReadableByAll) != 0 && errno != EEXIST) {
+    if (::mkdir(path.c_str(), kDirectoryMode) != 0 && errno != EEXIST) {
       return failure("make directory", path, errno);
     }
     return base::Done{};
@@ -210,9 +212,8 @@ class PosixFileSystem final : public FileSystem {
   }
 
   base::Result<std::unique_ptr<FileLock>> lock(const fs::path& path) override {
-    constexpr mode_t kReadableByAll = 0644;
     Descriptor descriptor(
-        uninterrupted([&] { return ::open(path.c_str(), O_RDWR | O_CREAT | O_CLOEXEC, kReadableByAll); }));
+        uninterrupted([&] { return ::open(path.c_str(), O_RDWR | O_CREAT | O_CLOEXEC, kFileMode); }));
     if (descriptor.number() < 0) return failure("open lock", path, errno);
     if (uninterrupted([&] { return ::flock(descriptor.number(), LOCK_EX | LOCK_NB); }) != 0) {
       if (errno == EWOULDBLOCK)

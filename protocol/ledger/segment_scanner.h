@@ -64,7 +64,7 @@ class SegmentScanner {
   base::Result<std::optional<std::uint64_t>> search(File& file, std::uint64_t from, std::uint64_t limit,
                                                     EntryHeader& found);
   std::optional<EntryHeader> refuse(std::string_view why);
-  bool number_fits(const EntryHeader& header) const;
+  [[nodiscard]] bool number_fits(const EntryHeader& header) const;
   void note_missing(const EntryHeader& header, ScanItem& item) const;
   void note_padding(const EntryHeader& header, ScanItem& item) const;
   void note_end(const EntryHeader& header, ScanItem& item) const;
