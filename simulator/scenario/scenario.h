@@ -28,6 +28,7 @@ struct Zone {
 struct PartAtStage {
   std::string part;
   std::uint16_t stage = 0;
+  // NOLINTNEXTLINE(modernize-use-nullptr): the check of clang-tidy 14 misreads the defaulted comparison
   friend auto operator<=>(const PartAtStage&, const PartAtStage&) = default;
 };
 

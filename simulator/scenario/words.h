@@ -54,7 +54,7 @@ class Words {
   [[nodiscard]] base::Error error(const std::string& what) const;
 
  private:
-  base::Outcome within(double value, const Limits& limits) const;
+  [[nodiscard]] base::Outcome within(double value, const Limits& limits) const;
 
   std::string where_;
   std::vector<std::string> words_;
