@@ -17,12 +17,14 @@ namespace {
 namespace asio = boost::asio;
 using asio::ip::tcp;
 
-class PtyPort : public HostPort {
+class PtyPort final : public HostPort {
  public:
   PtyPort(asio::io_context& io, std::string link_path, HostPortEvents events)
       : io_(io), link_path_(std::move(link_path)), events_(std::move(events)) {}
   PtyPort(const PtyPort&) = delete;
   PtyPort& operator=(const PtyPort&) = delete;
+  PtyPort(PtyPort&&) = delete;
+  PtyPort& operator=(PtyPort&&) = delete;
   ~PtyPort() override { unplug(); }
 
   base::Outcome plug() override {
@@ -62,12 +64,14 @@ class PtyPort : public HostPort {
   std::shared_ptr<StreamPump<asio::posix::stream_descriptor>> pump_;
 };
 
-class TcpPort : public HostPort {
+class TcpPort final : public HostPort {
  public:
   TcpPort(asio::io_context& io, std::uint16_t port, HostPortEvents events)
       : io_(io), endpoint_(asio::ip::address_v4::loopback(), port), events_(std::move(events)) {}
   TcpPort(const TcpPort&) = delete;
   TcpPort& operator=(const TcpPort&) = delete;
+  TcpPort(TcpPort&&) = delete;
+  TcpPort& operator=(TcpPort&&) = delete;
   ~TcpPort() override { unplug(); }
 
   base::Outcome plug() override {

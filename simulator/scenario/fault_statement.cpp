@@ -50,13 +50,6 @@ base::Outcome whole_into(Words& words, std::uint64_t highest, T& target) {
   return base::Done{};
 }
 
-base::Outcome number_into(Words& words, const Limits& limits, double& target) {
-  const auto value = words.number(limits);
-  if (!value) return value.error();
-  target = *value;
-  return base::Done{};
-}
-
 base::Outcome direction_into(Words& words, std::optional<Direction>& target) {
   constexpr std::array<std::string_view, 2> kNames = {"to_host", "to_gauge"};
   const auto index = words.one_of(kNames);
@@ -66,7 +59,7 @@ base::Outcome direction_into(Words& words, std::optional<Direction>& target) {
 }
 
 base::Outcome value_of_key(Words& words, std::string_view key, FaultPlan& plan) {
-  if (key == "probability") return number_into(words, {0.0, 1.0}, plan.probability);
+  if (key == "probability") return words.number_into({0.0, 1.0}, plan.probability);
   if (key == "direction") return direction_into(words, plan.direction);
   if (key == "times") return whole_into(words, kMostU32, plan.times);
   if (key == "after") return whole_into(words, kMostU32, plan.after_samples);
@@ -75,7 +68,7 @@ base::Outcome value_of_key(Words& words, std::string_view key, FaultPlan& plan) 
   if (key == "zone") return whole_into(words, kMostU32, plan.zone);
   if (key == "for_s") {
     double seconds = 0.0;
-    if (auto read = number_into(words, {0.001, 86'400.0}, seconds); !read) return read.error();
+    if (auto read = words.number_into({0.001, 86'400.0}, seconds); !read) return read.error();
     plan.for_ms = std::llround(1000.0 * seconds);
     return base::Done{};
   }

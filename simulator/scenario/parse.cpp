@@ -10,6 +10,7 @@
 #include <limits>
 #include <sstream>
 
+#include "simulator/scenario/gauge_statement.h"
 #include "simulator/scenario/scenario.h"
 #include "simulator/scenario/surface_statement.h"
 #include "simulator/scenario/words.h"
@@ -20,39 +21,6 @@ namespace {
 
 constexpr std::uint64_t kLanguageVersion = 1;
 constexpr std::uint64_t kMostZones = 99;
-constexpr std::size_t kLongestName = 32;  // of a serial number, model or part: what a PLC has room for
-
-base::Outcome text_into(Words& words, std::string& target) {
-  auto text = words.word("a name");
-  if (!text) return text.error();
-  if (text->size() > kLongestName) return words.error("'" + *text + "' is longer than 32 characters");
-  const bool printable = std::all_of(text->begin(), text->end(), [](char c) { return c > ' ' && c <= '~'; });
-  if (!printable) return words.error("'" + *text + "' holds a character that is not printable ASCII");
-  target = *text;
-  return base::Done{};
-}
-
-base::Outcome number_into(Words& words, const Limits& limits, double& target) {
-  const auto value = words.number(limits);
-  if (!value) return value.error();
-  target = *value;
-  return base::Done{};
-}
-
-// A value in the statement's unit becomes a whole number of the wire's unit, `factor` to one.
-base::Outcome scaled_into(Words& words, const Limits& limits, double factor, std::uint32_t& target) {
-  const auto value = words.number(limits);
-  if (!value) return value.error();
-  target = static_cast<std::uint32_t>(std::llround(*value * factor));
-  return base::Done{};
-}
-
-base::Outcome varied_into(Words& words, const Limits& limits, Varied& target) {
-  const auto value = words.varied(limits);
-  if (!value) return value.error();
-  target = *value;
-  return base::Done{};
-}
 
 class Parser {
  public:
@@ -104,9 +72,9 @@ class Parser {
       case 0:
         return seed(words);
       case 1:
-        return number_into(words, {0.01, 10.0}, scenario_.grid_um);
+        return words.number_into({0.01, 10.0}, scenario_.grid_um);
       case 2:
-        return gauge(words);
+        return parse_gauge(words, scenario_);
       case 3:
         return zone(words);
       case 4:
@@ -125,121 +93,6 @@ class Parser {
     return base::Done{};
   }
 
-  base::Outcome gauge(Words& words) {
-    if (words.at_end()) return words.expected("a property of the gauge");
-    while (!words.at_end()) {
-      if (auto read = gauge_property(words); !read) return read;
-    }
-    return base::Done{};
-  }
-
-  base::Outcome gauge_property(Words& words) {
-    constexpr std::array<std::string_view, 19> kProperties = {"serial",
-                                                              "model",
-                                                              "firmware",
-                                                              "tip_um",
-                                                              "cone_half_angle_deg",
-                                                              "noise_um",
-                                                              "gain",
-                                                              "drift_um_per_s",
-                                                              "range_um",
-                                                              "step_nm",
-                                                              "tilt_um_per_mm",
-                                                              "shift_mm",
-                                                              "smallest_spacing_um",
-                                                              "longest_mm",
-                                                              "slowest_mm_per_s",
-                                                              "fastest_mm_per_s",
-                                                              "speed_scale",
-                                                              "baud",
-                                                              "boot"};
-    const auto index = words.one_of(kProperties);
-    if (!index) return index.error();
-    GaugeTraits& gauge = scenario_.gauge;
-    StylusTraits& stylus = scenario_.stylus;
-    switch (*index) {
-      case 0:
-        return text_into(words, gauge.serial_number);
-      case 1:
-        return text_into(words, gauge.model);
-      case 2:
-        return text_into(words, gauge.firmware);
-      case 3:
-        return tip(words);
-      case 4:
-        return number_into(words, {0.0, 80.0}, stylus.tip.cone_half_angle_deg);
-      case 5:
-        return number_into(words, {0.0, 10.0}, stylus.noise_um);
-      case 6:
-        return number_into(words, {0.1, 10.0}, stylus.gain);
-      case 7:
-        return number_into(words, {-100.0, 100.0}, stylus.drift_um_per_s);
-      case 8:
-        return range(words);
-      case 9:
-        return step(words);
-      case 10:
-        return varied_into(words, {-100.0, 100.0}, scenario_.tilt_um_per_mm);
-      case 11:
-        return varied_into(words, {-100.0, 100.0}, scenario_.shift_mm);
-      case 12:
-        return scaled_into(words, {0.001, 100.0}, 1000.0, gauge.smallest_spacing_nm);
-      case 13:
-        return scaled_into(words, {0.1, 500.0}, 1000.0, gauge.longest_traverse_um);
-      case 14:
-        return scaled_into(words, {0.001, 100.0}, 1000.0, gauge.slowest_um_per_s);
-      case 15:
-        return scaled_into(words, {0.001, 100.0}, 1000.0, gauge.fastest_um_per_s);
-      case 16:
-        return number_into(words, {0.01, 10'000.0}, gauge.speed_scale);
-      case 17:
-        return baud(words);
-      default:
-        return boot(words);
-    }
-  }
-
-  base::Outcome tip(Words& words) {
-    const auto radius = words.number({0.0, 1000.0});
-    if (!radius) return radius.error();
-    scenario_.stylus.tip.radius_um = *radius;
-    scenario_.gauge.tip_radius_nm = static_cast<std::uint32_t>(std::llround(1000.0 * *radius));
-    return base::Done{};
-  }
-
-  base::Outcome range(Words& words) {
-    const auto range = words.number({1.0, 4'000'000.0});
-    if (!range) return range.error();
-    scenario_.stylus.range_um = *range;
-    scenario_.gauge.range_nm = static_cast<std::uint32_t>(std::llround(1000.0 * *range));
-    return base::Done{};
-  }
-
-  base::Outcome step(Words& words) {
-    if (auto read = scaled_into(words, {0.001, 1000.0}, 1000.0, scenario_.stylus.step_pm); !read) return read;
-    scenario_.gauge.height_step_pm = scenario_.stylus.step_pm;
-    return base::Done{};
-  }
-
-  base::Outcome baud(Words& words) {
-    if (words.peek() == "unlimited") {
-      scenario_.line.baud.reset();
-      static_cast<void>(words.word("unlimited"));
-      return base::Done{};
-    }
-    const auto rate = words.number({300.0, 100'000'000.0});
-    if (!rate) return words.expected("'unlimited' or a number within 300 to 100000000");
-    scenario_.line.baud = static_cast<std::uint32_t>(std::llround(*rate));
-    return base::Done{};
-  }
-
-  base::Outcome boot(Words& words) {
-    const auto number = words.whole_number(std::numeric_limits<std::uint64_t>::max());
-    if (!number) return number.error();
-    scenario_.boot = *number;
-    return base::Done{};
-  }
-
   base::Outcome zone(Words& words) {
     const auto number = words.whole_number(kMostZones);
     if (!number) return number.error();
@@ -247,7 +100,7 @@ class Parser {
     if (key == 0) return words.error("zones are counted from 1, found 0");
     if (scenario_.zones.contains(key)) return words.error("zone " + std::to_string(key) + " is given twice");
     Zone zone;
-    if (auto read = text_into(words, zone.name); !read) return read;
+    if (auto read = words.name_into(zone.name); !read) return read;
     constexpr std::array<Key, 1> kKeys = {Key{"face_mm", true, {0.1, 1000.0}}};
     const auto values = words.keys("zone", kKeys);
     if (!values) return values.error();
@@ -258,7 +111,7 @@ class Parser {
 
   base::Outcome surface(Words& words) {
     std::string name;
-    if (auto read = text_into(words, name); !read) return read;
+    if (auto read = words.name_into(name); !read) return read;
     SurfaceRecipe& recipe = scenario_.surfaces[name];
     if (words.peek() != "from") {
       auto step = parse_step(words);
@@ -279,7 +132,7 @@ class Parser {
 
   base::Outcome part(Words& words) {
     std::string names;
-    if (auto read = text_into(words, names); !read) return read;
+    if (auto read = words.name_into(names); !read) return read;
     const auto all = part_names(names, words);
     if (!all) return all.error();
     std::uint64_t stage = 0;

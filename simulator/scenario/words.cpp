@@ -12,6 +12,7 @@ namespace crestgate::simulator {
 namespace {
 
 constexpr std::string_view kBlanks = " \t\r\v\f";
+constexpr std::size_t kLongestName = 32;
 constexpr std::string_view kVaries = "+-";  // between mean and deviation
 
 std::optional<double> number_in(std::string_view text) {
@@ -71,12 +72,29 @@ base::Outcome Words::within(double value, const Limits& limits) const {
   return expected("a number within " + in_words(limits.lowest) + " to " + in_words(limits.highest));
 }
 
+base::Outcome Words::name_into(std::string& target) {
+  auto text = word("a name");
+  if (!text) return text.error();
+  if (text->size() > kLongestName) return error("'" + *text + "' is longer than 32 characters");
+  const bool printable = std::all_of(text->begin(), text->end(), [](char c) { return c > ' ' && c <= '~'; });
+  if (!printable) return error("'" + *text + "' holds a character that is not printable ASCII");
+  target = *text;
+  return base::Done{};
+}
+
 base::Result<double> Words::number(const Limits& limits) {
   const std::optional<double> value = number_in(peek());
   if (!value) return expected("a number");
   if (auto inside = within(*value, limits); !inside) return inside.error();
   ++next_;
   return *value;
+}
+
+base::Outcome Words::number_into(const Limits& limits, double& target) {
+  const auto value = number(limits);
+  if (!value) return value.error();
+  target = *value;
+  return base::Done{};
 }
 
 base::Result<std::uint64_t> Words::whole_number(std::uint64_t highest) {

@@ -38,7 +38,10 @@ class Words {
 
   // Errors  kInvalidConfig, naming `what` was expected.
   base::Result<std::string> word(const std::string& what);
+  // A printable word without blanks of at most 32 characters: what a PLC has room for.
+  base::Outcome name_into(std::string& target);
   base::Result<double> number(const Limits& limits);
+  base::Outcome number_into(const Limits& limits, double& target);
   base::Result<std::uint64_t> whole_number(std::uint64_t highest);
   // A number or mean+-deviation, as in 0.45+-0.03.
   base::Result<Varied> varied(const Limits& limits);
