@@ -166,8 +166,9 @@ Bytes session(const Scenario& scenario) {
     desk.answer(part);
     host.say(++sequence, AskStill{.averaging_ms = 100});
     host.wait_ms(150);
+    ++sequence;
     host.say(
-        ++sequence,
+        sequence,
         StartTraverse{.traverse_id = sequence, .length_um = 1000, .spacing_nm = 500, .speed_um_per_s = 500});
     host.wait_alive_ms(2500);
     host.say(++sequence, Retract{});
