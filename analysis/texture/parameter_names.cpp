@@ -6,6 +6,10 @@
 #include "analysis/texture/number_text.h"
 
 namespace crestgate::analysis {
+std::string material_ratio_symbol(const MaterialRatioAt& at) {
+  return "Rmr(" + shortest(at.reference_percent) + "%," + with_decimal(at.depth_um) + "um)";
+}
+
 std::vector<ParameterName> parameter_names(const TextureSettings& settings) {
   std::vector<ParameterName> names;
   const auto add = [&names](std::string symbol, std::string_view unit) {
@@ -22,7 +26,7 @@ std::vector<ParameterName> parameter_names(const TextureSettings& settings) {
     add("Rmr(" + with_decimal(height_um) + "um)", "%");
   }
   for (const MaterialRatioAt& at : settings.material_ratios) {
-    add("Rmr(" + shortest(at.reference_percent) + "%," + with_decimal(at.depth_um) + "um)", "%");
+    add(material_ratio_symbol(at), "%");
   }
   for (const double percent : settings.material_ratio_percents) add("Rmc(" + shortest(percent) + "%)", "um");
   for (const HeightDifferenceBetween& between : settings.height_differences) {

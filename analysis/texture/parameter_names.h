@@ -26,4 +26,7 @@ struct ParameterName {
 //           all waves in the band), see waves/wave_search.h.
 std::vector<ParameterName> parameter_names(const TextureSettings& settings);
 
+// The symbol of one relative material ratio: "Rmr(5%,1.0um)".
+std::string material_ratio_symbol(const MaterialRatioAt& at);
+
 }  // namespace crestgate::analysis

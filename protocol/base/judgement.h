@@ -48,8 +48,10 @@ struct ParameterResult {
   std::string zone;
   std::string symbol;
   std::string unit;
-  std::vector<double> values;  // one per traverse (or per section where the parameter has sections)
-  double decided = 0.0;        // the value that the rule held against the limit
+  // One per traverse (or per section where the parameter has sections); not a number: does not exist on that
+  // trace.
+  std::vector<double> values;
+  double decided = 0.0;  // the value that the rule held against the limit; not a number: there is none
   std::optional<double> lower;
   std::optional<double> upper;
   std::optional<AcceptanceRule> rule;  // absent: not limited
@@ -70,6 +72,7 @@ struct Judgement {
   std::uint32_t attempt = 0;
   std::string cell;
   std::string plan;
+  std::uint16_t plan_stage = 0;  // the stage that the plan is for; identity.stage is what the PLC said
   std::uint32_t request_id = 0;
   std::uint64_t sequence = 0;  // counts the cell's judgements; its low 16 bits are what the PLC sees
   UtcInstant judged_utc;

@@ -26,6 +26,7 @@ enum class Reason : std::uint16_t {
   kGaugeWrongIdentity = 208,
   kGaugeUnproved = 209,
   kGaugeProtocol = 210,
+  kStylusNotClear = 211,
   // 3xx the trace
   kTraceTooShort = 301,
   kTraceMissingSamples = 302,
@@ -96,6 +97,8 @@ inline constexpr std::array kReasonTexts = {
                "the gauge is not proved: a reference check is owed or failed", Actor::kOperator},
     ReasonText{Reason::kGaugeProtocol, "gauge_protocol", "the gauge speaks another version of the link",
                Actor::kMaintenance},
+    ReasonText{Reason::kStylusNotClear, "stylus_not_clear", "the stylus is not clear of the part yet",
+               Actor::kNobody},
     ReasonText{Reason::kTraceTooShort, "trace_too_short", "the trace is too short for the plan's settings",
                Actor::kProcess},
     ReasonText{Reason::kTraceMissingSamples, "trace_missing_samples", "samples are missing from the trace",

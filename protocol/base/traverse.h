@@ -47,6 +47,7 @@ struct Traverse {
   std::uint32_t attempt = 0;  // n-th time this part was brought to this stage's measurement, from 1
   std::string cell;
   std::string plan;
+  std::uint16_t plan_stage = 0;  // the stage that the plan is for; identity.stage is what the PLC said
   std::string zone;
   std::uint32_t zone_number = 0;      // from 1, order of the plan
   std::uint32_t traverse_number = 0;  // from 1, within the zone

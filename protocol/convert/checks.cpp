@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "protocol/convert/checks.h"
 
+#include <cmath>
+
 #include "protocol/convert/problems.h"
 
 namespace crestgate::protocol {
@@ -63,8 +65,12 @@ void check_result(Problems& problems, const base::ParameterResult& result) {
   problems.text("zone", result.zone);
   problems.text("symbol", result.symbol);
   problems.text("unit", result.unit);
-  for (const double value : result.values) problems.finite("values", value);
-  problems.finite("decided", result.decided);
+  // Not a number says that the parameter does not exist on that trace; an infinity says that somebody
+  // miscalculated.
+  for (const double value : result.values) {
+    if (!std::isnan(value)) problems.finite("values", value);
+  }
+  if (!std::isnan(result.decided)) problems.finite("decided", result.decided);
   check_finite(problems, "lower", result.lower);
   check_finite(problems, "upper", result.upper);
 }

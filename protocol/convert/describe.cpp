@@ -195,6 +195,7 @@ void describe_kind(Description& out, const base::Traverse& traverse) {
   out.whole("attempt", traverse.attempt);
   out.text("cell", traverse.cell);
   out.text("plan", traverse.plan);
+  out.whole("plan_stage", traverse.plan_stage);
   out.text("zone", traverse.zone);
   out.whole("zone_number", traverse.zone_number);
   out.whole("traverse_number", traverse.traverse_number);
@@ -232,6 +233,7 @@ void describe_kind(Description& out, const base::Judgement& judgement) {
   out.whole("attempt", judgement.attempt);
   out.text("cell", judgement.cell);
   out.text("plan", judgement.plan);
+  out.whole("plan_stage", judgement.plan_stage);
   out.whole("request_id", judgement.request_id);
   out.whole("sequence", judgement.sequence);
   out.utc("judged", judgement.judged_utc);

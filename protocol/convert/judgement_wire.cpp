@@ -64,6 +64,7 @@ void to_wire(const base::Judgement& judgement, Problems& problems, wire::Judgeme
   message.set_attempt(judgement.attempt);
   message.set_cell(judgement.cell);
   message.set_plan(judgement.plan);
+  message.set_plan_stage(judgement.plan_stage);
   message.set_request_id(judgement.request_id);
   message.set_sequence(judgement.sequence);
   message.set_judged_unix_ns(judgement.judged_utc.unix_ns);
@@ -91,6 +92,8 @@ void from_wire(const wire::Judgement& message, Problems& problems, base::Judgeme
   judgement.attempt = message.attempt();
   judgement.cell = message.cell();
   judgement.plan = message.plan();
+  problems.small("plan_stage", message.plan_stage(), UINT16_MAX);
+  judgement.plan_stage = static_cast<std::uint16_t>(message.plan_stage());
   judgement.request_id = message.request_id();
   judgement.sequence = message.sequence();
   judgement.judged_utc.unix_ns = message.judged_unix_ns();

@@ -9,6 +9,7 @@ void to_wire(const base::Traverse& traverse, Problems& problems, wire::Traverse&
   message.set_attempt(traverse.attempt);
   message.set_cell(traverse.cell);
   message.set_plan(traverse.plan);
+  message.set_plan_stage(traverse.plan_stage);
   message.set_zone(traverse.zone);
   message.set_zone_number(traverse.zone_number);
   message.set_traverse_number(traverse.traverse_number);
@@ -34,6 +35,8 @@ void from_wire(const wire::Traverse& message, Problems& problems, base::Traverse
   traverse.attempt = message.attempt();
   traverse.cell = message.cell();
   traverse.plan = message.plan();
+  problems.small("plan_stage", message.plan_stage(), UINT16_MAX);
+  traverse.plan_stage = static_cast<std::uint16_t>(message.plan_stage());
   traverse.zone = message.zone();
   traverse.zone_number = message.zone_number();
   traverse.traverse_number = message.traverse_number();
