@@ -1,0 +1,123 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "daemon/cell/config/cell_description.h"
+
+#include <array>
+#include <utility>
+
+#include "daemon/cell/config/table_reader.h"
+
+namespace crestgate::cell {
+namespace {
+
+constexpr std::array<std::pair<std::string_view, bool>, 2> kHeartbeats = {
+    {{"required", true}, {"ignored", false}}};
+constexpr std::array<std::pair<std::string_view, bool>, 2> kLampKinds = {
+    {{"terminal", true}, {"none", false}}};
+
+GaugeDescription read_gauge(TableReader& root) {
+  TableReader table = root.table("gauge");
+  GaugeDescription gauge;
+  gauge.kind = table.text("kind");
+  gauge.port = table.text("port");
+  gauge.serial_number = table.text("serial_number");
+  gauge.baud =
+      static_cast<std::uint32_t>(table.integer_if_given("baud", 300, 4'000'000).value_or(gauge.baud));
+  gauge.rts_cts = table.truth_if_given("rts_cts").value_or(false);
+  table.finish();
+  return gauge;
+}
+
+PlcDescription read_plc(TableReader& root) {
+  TableReader table = root.table("plc");
+  PlcDescription plc;
+  plc.address = table.text("address");
+  plc.port = static_cast<std::uint16_t>(table.integer("port", 0, 65535));
+  plc.unit = static_cast<std::uint8_t>(table.integer_if_given("unit", 0, 255).value_or(plc.unit));
+  plc.heartbeat_required = table.choice<bool>("heartbeat", kHeartbeats);
+  plc.heartbeat_timeout_ms = static_cast<std::uint32_t>(
+      table.integer_if_given("heartbeat_timeout_ms", 200, 60'000).value_or(plc.heartbeat_timeout_ms));
+  table.finish();
+  return plc;
+}
+
+TimingDescription read_timing(TableReader& root) {
+  TimingDescription timing;
+  auto table = root.table_if_given("timing");
+  if (!table) return timing;
+  const auto milliseconds = [&](std::string_view key, std::uint32_t preset) {
+    const auto seconds = table->number_if_given(key, {0.1, 86400.0});
+    return seconds ? static_cast<std::uint32_t>(*seconds * 1000.0 + 0.5) : preset;
+  };
+  timing.zone_timeout_ms = milliseconds("zone_timeout_s", timing.zone_timeout_ms);
+  timing.acknowledge_timeout_ms = milliseconds("acknowledge_timeout_s", timing.acknowledge_timeout_ms);
+  timing.green_limit_ms = milliseconds("green_limit_s", timing.green_limit_ms);
+  table->finish();
+  return timing;
+}
+
+base::Outcome read_plans(TableReader& root, const std::filesystem::path& folder, CellDescription& cell) {
+  for (TableReader& table : root.tables("plan")) {
+    RecipePlan entry;
+    entry.recipe = static_cast<std::uint16_t>(table.integer("recipe", 1, 65535));
+    const std::filesystem::path file = folder / table.text("file");
+    for (const RecipePlan& earlier : cell.plans) {
+      if (earlier.recipe == entry.recipe)
+        table.complain("recipe", "a plan with this recipe stands above already");
+    }
+    table.finish();
+    auto text = read_text_file(file.string());
+    if (!text) {
+      table.complain("file", text.error().detail);
+      return base::Done{};
+    }
+    auto plan = read_plan(*text, file.string());
+    if (!plan) return plan.error();
+    entry.plan = std::move(*plan);
+    cell.plans.push_back(std::move(entry));
+  }
+  return base::Done{};
+}
+
+}  // namespace
+
+base::Result<CellDescription> read_cell(const std::string& path) {
+  auto text = read_text_file(path);
+  if (!text) return text.error();
+  auto document = parse_document(*text, path);
+  if (!document) return document.error();
+  const std::filesystem::path folder = std::filesystem::path(path).parent_path();
+  Complaints complaints(path);
+  TableReader root(*document, "", complaints);
+  CellDescription cell;
+  root.integer("format", 1, 1);
+  cell.name = root.text("name");
+  cell.ledger = folder / root.text("ledger");
+  cell.gauge = read_gauge(root);
+  if (!cell.gauge.port.empty() && cell.gauge.port.front() != '/' &&
+      cell.gauge.port.find(':') == std::string::npos) {
+    cell.gauge.port = (folder / cell.gauge.port).string();
+  }
+  cell.plc = read_plc(root);
+  cell.timing = read_timing(root);
+  for (TableReader& table : root.tables_if_given("lamp")) {
+    LampDescription lamp{.kind = table.text("kind")};
+    table.choice<bool>("kind", kLampKinds);
+    table.finish();
+    if (lamp.kind != "none") cell.lamps.push_back(std::move(lamp));
+  }
+  if (!complaints.first()) {
+    const auto plans = read_plans(root, folder, cell);
+    if (complaints.first()) return *complaints.first();
+    if (!plans) return plans.error();
+  }
+  if (!complaints.first()) root.finish();
+  if (complaints.first()) return *complaints.first();
+  cell.document = {.kind = base::DocumentKind::kCell,
+                   .name = cell.name,
+                   .source = std::filesystem::path(path).filename().string(),
+                   .content = std::move(*text),
+                   .recorded_utc = {}};
+  return cell;
+}
+
+}  // namespace crestgate::cell

@@ -1,0 +1,63 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+// cell.toml: one bench with its gauge, its lamp, its PLC line, its ledger and the plans it knows.
+
+#include <cstdint>
+#include <filesystem>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "base/record.h"
+#include "base/result.h"
+#include "daemon/cell/config/plan_description.h"
+
+namespace crestgate::cell {
+
+struct GaugeDescription {
+  std::string kind;  // a name of the driver's gauge table
+  std::string port;  // a device path, "usb:...", or "tcp:HOST:PORT"
+  std::uint32_t baud = 115200;
+  bool rts_cts = false;
+  std::string serial_number;  // the gauge that belongs here; another one is refused
+};
+
+struct PlcDescription {
+  std::string address;  // to listen on
+  std::uint16_t port = 502;
+  std::uint8_t unit = 1;
+  bool heartbeat_required = true;
+  std::uint32_t heartbeat_timeout_ms = 2000;
+};
+
+struct TimingDescription {
+  std::uint32_t zone_timeout_ms = 30000;         // wanted zone -> zone in position
+  std::uint32_t acknowledge_timeout_ms = 10000;  // result -> acknowledge
+  std::uint32_t green_limit_ms = 120000;         // a verdict shown longer than this is withdrawn
+};
+
+struct LampDescription {
+  std::string kind;  // "terminal"
+};
+
+struct RecipePlan {
+  std::uint16_t recipe = 0;
+  PlanDescription plan;
+};
+
+struct CellDescription {
+  std::string name;
+  std::filesystem::path ledger;
+  GaugeDescription gauge;
+  PlcDescription plc;
+  TimingDescription timing;
+  std::vector<LampDescription> lamps;
+  std::vector<RecipePlan> plans;
+  base::Document document;
+};
+
+// Purpose  reads a cell and every plan that it names; relative paths count from the cell's folder.
+// Errors   as read_plan; also duplicate recipes, kNotFound and kIo for files.
+base::Result<CellDescription> read_cell(const std::string& path);
+
+}  // namespace crestgate::cell

@@ -1,0 +1,157 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+// The cycle of one cell as an explicit state machine: events and the time go in, actions and the signal come
+// out. The table and the diagram are in daemon/cell/CYCLE.md. It decides nothing about surfaces: analysis
+// does.
+
+#include <cstdint>
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "base/cell_signal.h"
+#include "base/clock.h"
+#include "daemon/cell/config/cell_description.h"
+#include "daemon/cell/cycle/cycle_event.h"
+#include "daemon/cell/cycle/part_book.h"
+
+namespace crestgate::cell {
+
+enum class Phase : std::uint8_t {
+  kIdle,         // no part asked for, or none can be measured now
+  kPositioning,  // waiting for a zone to stand under the stylus
+  kTraversing,   // the stylus is down and moving
+  kRetracting,   // between two zones: waiting for the stylus to be clear
+  kSettling,     // all traverses are in, or the part has failed: waiting for the ledger
+  kJudging,      // analysis is at work
+  kRecording,    // the judgement is on its way to the disk
+  kResult,       // the verdict is shown
+  kStopped,
+};
+
+struct Now {
+  base::UtcInstant utc;
+  base::MonotonicInstant monotonic;
+};
+
+// The ledger numbers of the descriptions in use; judgements cite them.
+struct DescriptionReceipts {
+  Receipt cell;
+  std::vector<Receipt> plans;  // as CellDescription::plans
+};
+
+// Threads   one thread. Lifetime: `cell` outlives the cycle.
+class Cycle {
+ public:
+  Cycle(const CellDescription& cell, DescriptionReceipts receipts, PartBook book,
+        std::string software_version, Now now);
+
+  // Purpose  takes one event and returns what has to be done, in this order.
+  // Pre      now.monotonic never goes back.
+  std::vector<CycleAction> handle(CycleEvent event, Now now);
+
+  // What the outputs must show now. A green in it is earned, live and recorded.
+  [[nodiscard]] base::CellSignal signal(base::MonotonicInstant now) const;
+
+  [[nodiscard]] Phase phase() const { return phase_; }
+  [[nodiscard]] bool stopped() const { return phase_ == Phase::kStopped; }
+
+ private:
+  // The part being measured, from its request to its result.
+  struct Work {
+    base::PlcInputs latched;
+    std::optional<std::uint32_t> plan_index;  // absent: the recipe is not known
+    std::uint32_t attempt = 0;
+    std::uint32_t zone_index = 0;
+    std::uint32_t traverse_number = 0;  // of the zone, from 1
+    std::uint32_t zones_done = 0;
+    std::uint32_t records_pending = 0;
+    std::vector<std::shared_ptr<const base::Traverse>> traverses;
+    std::vector<base::Citation> cites;
+    std::optional<base::Judgement> judgement;  // set when decided, shown when recorded
+    base::MonotonicInstant wanted_since;       // when the zone was asked for
+  };
+
+  // What is shown in phase kResult.
+  struct Shown {
+    base::Judgement judgement;
+    std::uint64_t record = 0;  // 0: it could not be recorded, and then it is never an accept
+    base::MonotonicInstant since;
+    bool acknowledged = false;
+  };
+
+  void on(const PlcChanged& event);
+  void on(const Ticked& event);
+  void on(const GaugeCame& event);
+  void on(const GaugeWent& event);
+  void on(TraverseCame& event);
+  void on(const TraverseFailed& event);
+  void on(const StylusWent& event);
+  void on(const TraverseRecorded& event);
+  void on(const PartJudged& event);
+  void on(const JudgementRecorded& event);
+  void on(const RecordingFailed& event);
+  void on(const LedgerRecovered& event);
+  void on(const StopAsked& event);
+
+  void step();  // conditions that depend on levels and time
+  void step_ledger_deadline();
+  void step_idle();
+  void step_measuring();
+  void step_result();
+  void begin();
+  void want_zone();
+  void start_traverse();
+  void zone_finished();
+  void retract(bool abort);
+  void fail(base::Reason reason, const std::string& detail = "");
+  void decide(base::Verdict verdict, base::Reason reason, base::Fate fate, std::string detail);
+  void record_judgement();
+  void show(std::uint64_t record);
+  void show_unrecorded(base::Reason reason, const std::string& detail);
+  void withdraw(base::Reason reason);
+  void ledger_answered();
+  void note(std::string what, base::Reason reason, std::string detail);
+
+  [[nodiscard]] bool plc_silent() const;
+  [[nodiscard]] std::optional<base::Reason> interruption() const;
+  [[nodiscard]] base::Reason blocked_by() const;  // kNone: a part can be measured
+  [[nodiscard]] const PlanDescription* plan() const;
+  void show_work(base::CellSignal& signal) const;
+  void show_result(base::CellSignal& signal, base::MonotonicInstant now) const;
+
+  const CellDescription& cell_;
+  DescriptionReceipts receipts_;
+  PartBook book_;
+  std::string software_version_;
+
+  Now now_;
+  Phase phase_ = Phase::kIdle;
+  std::vector<CycleAction> actions_;
+  Ticket ticket_ = 0;
+  Work work_;
+  std::optional<Shown> shown_;
+  std::uint64_t sequence_ = 0;
+
+  base::PlcInputs plc_;
+  std::uint16_t last_request_ = 0;
+  std::optional<base::MonotonicInstant> plc_heard_;  // absent: never yet
+  std::optional<base::GaugeIdentity> gauge_;         // absent: offline
+  base::Reason gauge_reason_ = base::Reason::kStarting;
+  std::string gauge_detail_;
+  bool stylus_clear_ = false;
+  bool retract_pending_ = false;
+  bool retract_failed_ = false;
+  base::MonotonicInstant retract_tried_;
+  bool ledger_healthy_ = true;
+  base::Reason ledger_reason_ = base::Reason::kNone;
+  std::optional<base::MonotonicInstant> ledger_waited_since_;
+  bool stopping_ = false;
+  base::Reason withdrawn_for_ = base::Reason::kNone;
+  std::uint16_t warnings_ = 0;
+  std::uint16_t heartbeat_ = 0;
+  base::MonotonicInstant heartbeat_moved_;
+};
+
+}  // namespace crestgate::cell

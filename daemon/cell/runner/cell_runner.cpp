@@ -1,0 +1,327 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "daemon/cell/runner/cell_runner.h"
+
+#include <chrono>
+#include <exception>
+#include <optional>
+#include <string>
+#include <utility>
+
+#include <boost/asio/awaitable.hpp>
+#include <boost/asio/co_spawn.hpp>
+#include <boost/asio/io_context.hpp>
+#include <boost/asio/post.hpp>
+#include <boost/asio/steady_timer.hpp>
+#include <boost/asio/use_awaitable.hpp>
+#include <spdlog/spdlog.h>
+
+#include "daemon/cell/cycle/cycle.h"
+#include "daemon/cell/runner/ledger_clerk.h"
+#include "daemon/cell/runner/part_judging.h"
+#include "daemon/cell/runner/repeat_gate.h"
+#include "daemon/cell/runner/worker.h"
+#include "driver/gauge/gauge.h"
+#include "driver/gauge/gauge_reason.h"
+#include "driver/signal/signal_output.h"
+#include "protocol/ledger/ledger_writer.h"
+
+namespace crestgate::cell {
+namespace {
+
+namespace asio = boost::asio;
+using std::chrono::milliseconds;
+
+constexpr milliseconds kStopLimit{5000};
+constexpr std::int64_t kReopenAgainMs = 2000;
+constexpr std::size_t kMostPartsWaiting = 4;  // one is the rule; the rest are answers nobody wants any more
+
+double ms_between(base::MonotonicInstant from, base::MonotonicInstant to) {
+  return static_cast<double>(to - from) / static_cast<double>(base::kNsPerMs);
+}
+
+}  // namespace
+
+class CellRunner::Engine {
+ public:
+  Engine(RunnerParts parts, OpenLedger ledger, const std::string& software_version)
+      : parts_(std::move(parts)),
+        cycle_(parts_.cell, ledger.receipts, std::move(ledger.book), software_version, now()),
+        ticker_(parts_.io),
+        stop_limit_(parts_.io),
+        clerk_(parts_.files, parts_.cell.ledger, std::move(ledger.writer), post_back()),
+        analyst_(kMostPartsWaiting) {
+    for (const RecipePlan& entry : parts_.cell.plans) judges_.emplace_back(entry.plan.part_plan);
+  }
+
+  ~Engine() { parts_.gauge.on_change({}); }
+  Engine(const Engine&) = delete;
+  Engine& operator=(const Engine&) = delete;
+
+  void start() {
+    parts_.gauge.on_change([this] { gauge_changed(); });
+    if (parts_.gauge.online()) gauge_changed();
+    tick();
+  }
+
+  void take(CycleEvent event) {
+    if (finished_) return;
+    auto actions = cycle_.handle(std::move(event), now());
+    for (CycleAction& action : actions) {
+      std::visit([this](auto& concrete) { perform(concrete); }, action);
+    }
+    publish();
+    if (cycle_.stopped()) finish();
+  }
+
+  void stop(std::function<void()> stopped) {
+    stopped_ = std::move(stopped);
+    stop_limit_.expires_after(kStopLimit);
+    stop_limit_.async_wait([this](const boost::system::error_code& cancelled) {
+      if (cancelled) return;
+      spdlog::warn("not everything could be finished within 5 s; stopping all the same");
+      finish();
+    });
+    take(StopAsked{});
+  }
+
+  std::function<void(const base::CellSignal&, const PartTiming&)> listener;
+
+ private:
+  [[nodiscard]] Now now() const { return {.utc = parts_.clock.utc(), .monotonic = parts_.clock.monotonic()}; }
+
+  PostBack post_back() {
+    return [this](std::function<void()> function) { asio::post(parts_.io, std::move(function)); };
+  }
+
+  // ---- time ----
+
+  void tick() {
+    ticker_.expires_after(milliseconds(kTickMs));
+    ticker_.async_wait([this](const boost::system::error_code& cancelled) {
+      if (cancelled) return;
+      if (ledger_down_ && ms_between(reopened_, parts_.clock.monotonic()) >= kReopenAgainMs) reopen_ledger();
+      take(Ticked{});
+      if (!finished_) tick();
+    });
+  }
+
+  // ---- gauge ----
+
+  void gauge_changed() {
+    if (finished_) return;
+    if (!parts_.gauge.online()) {
+      const base::Error reason = parts_.gauge.offline_reason();
+      log_once("gauge offline", reason.detail);
+      take(GaugeWent{.reason = driver::reason_of(reason), .detail = reason.detail});
+      return;
+    }
+    spawn(greet());
+  }
+
+  // Learns who is there and where its stylus is, before the cycle may use it.
+  asio::awaitable<void> greet() {
+    auto identity = co_await parts_.gauge.identify();
+    if (!identity) {
+      take(GaugeWent{.reason = driver::reason_of(identity.error()), .detail = identity.error().detail});
+      co_return;
+    }
+    auto state = co_await parts_.gauge.state();
+    if (!state) {
+      take(GaugeWent{.reason = driver::reason_of(state.error()), .detail = state.error().detail});
+      co_return;
+    }
+    spdlog::info("gauge {} {} is online, stylus {}", identity->model, identity->serial_number,
+                 state->stylus_clear ? "clear" : "down");
+    take(GaugeCame{.identity = *identity, .stylus_clear = state->stylus_clear});
+  }
+
+  void perform(const StartTraverse& action) { spawn(traverse(action)); }
+
+  asio::awaitable<void> traverse(StartTraverse action) {
+    const Now started = now();
+    const driver::TraverseRequest request{.length_mm = action.length_mm,
+                                          .spacing_mm = action.spacing_mm,
+                                          .speed_mm_per_s = action.speed_mm_per_s};
+    auto result = co_await parts_.gauge.traverse(request);
+    if (!result) {
+      take(TraverseFailed{.ticket = action.ticket,
+                          .reason = driver::reason_of(result.error()),
+                          .detail = result.error().detail});
+      co_return;
+    }
+    if (result->resend_rounds > 0) result->heights.quality |= base::kQualityResent;
+    last_sample_ = result->last_sample_arrived;
+    ledger_ms_ = 0.0;
+    take(TraverseCame{.ticket = action.ticket,
+                      .heights = std::move(result->heights),
+                      .started_utc = started.utc,
+                      .started_monotonic = started.monotonic,
+                      .finished_monotonic = result->last_sample_arrived});
+  }
+
+  void perform(const RetractStylus& action) { spawn(retract(action.abort)); }
+
+  asio::awaitable<void> retract(bool abort) {
+    base::Outcome outcome = base::Done{};
+    if (abort) {
+      outcome = co_await parts_.gauge.abort();
+    } else {
+      outcome = co_await parts_.gauge.retract();
+    }
+    take(StylusWent{.clear = outcome.has_value(), .detail = outcome ? "" : outcome.error().detail});
+  }
+
+  // ---- ledger ----
+
+  void perform(RecordTraverse& action) {
+    const auto asked = parts_.clock.monotonic();
+    clerk_.record(std::move(action.traverse),
+                  [this, ticket = action.ticket, asked](base::Result<Receipt> receipt) {
+                    ledger_ms_ += ms_between(asked, parts_.clock.monotonic());
+                    if (receipt) {
+                      take(TraverseRecorded{.ticket = ticket, .receipt = *receipt});
+                    } else {
+                      ledger_failed(ticket, receipt.error());
+                    }
+                  });
+  }
+
+  void perform(RecordJudgement& action) {
+    const auto asked = parts_.clock.monotonic();
+    auto record = std::make_shared<const base::Record>(std::move(action.judgement));
+    clerk_.record(std::move(record), [this, ticket = action.ticket, asked](base::Result<Receipt> receipt) {
+      ledger_ms_ += ms_between(asked, parts_.clock.monotonic());
+      if (receipt) {
+        take(JudgementRecorded{.ticket = ticket, .receipt = *receipt});
+      } else {
+        ledger_failed(ticket, receipt.error());
+      }
+    });
+  }
+
+  void perform(RecordEvent& action) {
+    auto record = std::make_shared<const base::Record>(std::move(action.event));
+    clerk_.record(std::move(record), [this](const base::Result<Receipt>& receipt) {
+      if (!receipt) ledger_failed(0, receipt.error());  // 0: no part waits for it
+    });
+  }
+
+  void ledger_failed(Ticket ticket, const base::Error& error) {
+    log_once("ledger", error.detail);
+    if (!ledger_down_) reopened_ = parts_.clock.monotonic();
+    ledger_down_ = true;
+    take(RecordingFailed{.ticket = ticket, .reason = ledger_reason(error), .detail = error.detail});
+  }
+
+  void reopen_ledger() {
+    reopened_ = parts_.clock.monotonic();
+    clerk_.reopen([this](const base::Result<std::uint64_t>& torn_bytes) {
+      if (!torn_bytes) {
+        log_once("ledger", torn_bytes.error().detail);
+        return;
+      }
+      spdlog::info("the ledger can be written again ({} torn bytes set aside)", *torn_bytes);
+      ledger_down_ = false;
+      take(LedgerRecovered{});
+    });
+  }
+
+  // ---- analysis ----
+
+  void perform(JudgePart& action) {
+    auto job = [this, action = std::move(action)] {
+      analysis::PartDecision decision;
+      try {
+        decision = judge_part(judges_[action.plan_index], action.traverses);
+      } catch (const std::exception& failure) {
+        decision = {};
+        decision.verdict = base::Verdict::kNone;
+        decision.reason = base::Reason::kInternalError;
+        decision.detail = std::string("analysis failed: ") + failure.what();
+      }
+      asio::post(parts_.io, [this, ticket = action.ticket, decision = std::move(decision)] {
+        take(PartJudged{.ticket = ticket, .decision = decision});
+      });
+    };
+    if (!analyst_.post(std::move(job))) spdlog::error("analysis has too many parts waiting");
+  }
+
+  // ---- outputs ----
+
+  void publish() {
+    const base::CellSignal signal = cycle_.signal(parts_.clock.monotonic());
+    for (driver::SignalOutput* output : parts_.outputs) {
+      const auto applied = output->apply(signal);
+      if (!applied && !finished_) log_once(std::string(output->name()), applied.error().detail);
+    }
+    if (signal.result_valid && signal.sequence != announced_) {
+      announced_ = signal.sequence;
+      announce(signal);
+    }
+  }
+
+  void announce(const base::CellSignal& signal) {
+    PartTiming timing;
+    if (last_sample_) {
+      timing = {.total_ms = ms_between(*last_sample_, parts_.clock.monotonic()), .ledger_ms = ledger_ms_};
+    }
+    last_sample_.reset();
+    spdlog::debug("result {} after {:.2f} ms, {:.2f} ms of them waiting for the disk", signal.sequence,
+                  timing.total_ms, timing.ledger_ms);
+    if (listener) listener(signal, timing);
+  }
+
+  void finish() {
+    if (finished_) return;
+    finished_ = true;
+    ticker_.cancel();
+    stop_limit_.cancel();
+    if (stopped_) asio::post(parts_.io, std::move(stopped_));
+  }
+
+  // ---- what must not happen ----
+
+  void spawn(asio::awaitable<void> work) {
+    asio::co_spawn(parts_.io, std::move(work), [](const std::exception_ptr& failure) {
+      // An exception here is a bug of ours: rethrown out of io_context::run, it ends the program with the
+      // outputs safe.
+      if (failure) std::rethrow_exception(failure);
+    });
+  }
+
+  void log_once(const std::string& kind, const std::string& detail) {
+    if (const auto held = log_gate_.pass(kind + detail, parts_.clock.monotonic())) {
+      spdlog::warn("{}: {}{}", kind, detail,
+                   *held == 0 ? "" : " (and " + std::to_string(*held) + " times before)");
+    }
+  }
+
+  RunnerParts parts_;
+  Cycle cycle_;
+  asio::steady_timer ticker_;
+  asio::steady_timer stop_limit_;
+  std::function<void()> stopped_;
+  bool finished_ = false;
+  bool ledger_down_ = false;
+  base::MonotonicInstant reopened_;
+  std::optional<base::MonotonicInstant> last_sample_;
+  double ledger_ms_ = 0.0;
+  std::uint64_t announced_ = 0;
+  RepeatGate log_gate_;
+  std::vector<analysis::PartJudge> judges_;  // used by the analyst's thread only
+  LedgerClerk clerk_;
+  Worker analyst_;  // last: it stops before what its jobs use goes away
+};
+
+CellRunner::CellRunner(RunnerParts parts, OpenLedger ledger, const std::string& software_version)
+    : engine_(std::make_unique<Engine>(std::move(parts), std::move(ledger), software_version)) {}
+CellRunner::~CellRunner() = default;
+
+void CellRunner::start() { engine_->start(); }
+void CellRunner::plc_changed(const base::PlcInputs& inputs) { engine_->take(PlcChanged{inputs}); }
+void CellRunner::stop(std::function<void()> stopped) { engine_->stop(std::move(stopped)); }
+void CellRunner::on_result(std::function<void(const base::CellSignal&, const PartTiming&)> listener) {
+  engine_->listener = std::move(listener);
+}
+
+}  // namespace crestgate::cell

@@ -1,0 +1,70 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+// Carries events to the cycle and its actions to the gauge, the ledger, analysis and the outputs.
+
+#include <functional>
+#include <memory>
+#include <vector>
+
+#include "base/cell_signal.h"
+#include "base/clock.h"
+#include "daemon/cell/config/cell_description.h"
+#include "daemon/cell/runner/open_ledger.h"
+
+namespace boost::asio {
+class io_context;
+}
+
+namespace crestgate::protocol {
+class FileSystem;
+}
+
+namespace crestgate::driver {
+class Gauge;
+class SignalOutput;
+}  // namespace crestgate::driver
+
+namespace crestgate::cell {
+
+// What the runner works with. Lifetime: everything outlives the runner.
+struct RunnerParts {
+  boost::asio::io_context& io;
+  const base::Clock& clock;
+  const CellDescription& cell;
+  protocol::FileSystem& files;
+  driver::Gauge& gauge;
+  std::vector<driver::SignalOutput*> outputs;
+};
+
+// Where the time of one part went, from the arrival of its last sample until the outputs were set.
+struct PartTiming {
+  double total_ms = 0.0;
+  double ledger_ms = 0.0;  // waiting until traverse and judgement were durable
+};
+
+// Threads  all calls on the thread of `io`.
+class CellRunner {
+ public:
+  CellRunner(RunnerParts parts, OpenLedger ledger, const std::string& software_version);
+  ~CellRunner();
+  CellRunner(const CellRunner&) = delete;
+  CellRunner& operator=(const CellRunner&) = delete;
+
+  // Begins to tick, to listen to the gauge and to refresh the outputs.
+  void start();
+
+  // A new snapshot of the PLC's block.
+  void plc_changed(const base::PlcInputs& inputs);
+
+  // Takes green away at once, finishes what is under way within five seconds, then calls `stopped`.
+  void stop(std::function<void()> stopped);
+
+  // Called when a part's result has reached the outputs.
+  void on_result(std::function<void(const base::CellSignal&, const PartTiming&)> listener);
+
+ private:
+  class Engine;
+  std::unique_ptr<Engine> engine_;
+};
+
+}  // namespace crestgate::cell

@@ -1,0 +1,113 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "daemon/cell/runner/open_ledger.h"
+
+#include <map>
+#include <utility>
+#include <variant>
+
+#include "protocol/ledger/entry.h"
+#include "protocol/ledger/file_system.h"
+#include "protocol/ledger/ledger_reader.h"
+#include "protocol/ledger/ledger_writer.h"
+
+namespace crestgate::cell {
+namespace {
+
+using DocumentKey = std::pair<base::DocumentKind, std::string>;  // kind, content
+
+struct Memory {
+  PartBook book;
+  std::map<DocumentKey, Receipt> documents;
+};
+
+base::Result<Memory> read_back(protocol::FileSystem& files, const CellDescription& cell) {
+  Memory memory;
+  auto reader = protocol::LedgerReader::open(files, cell.ledger);
+  if (!reader) return reader.error();
+  while (true) {
+    auto entry = reader->next();
+    if (!entry) return entry.error();
+    if (!entry->has_value()) return memory;
+    auto record = protocol::record_of(**entry);
+    if (!record) return record.error();
+    if (const auto* traverse = std::get_if<base::Traverse>(&*record)) memory.book.note(*traverse);
+    if (const auto* judgement = std::get_if<base::Judgement>(&*record)) memory.book.note(*judgement);
+    if (const auto* document = std::get_if<base::Document>(&*record)) {
+      memory.documents[{document->kind, document->content}] = {.number = (*entry)->number,
+                                                               .digest = (*entry)->digest};
+    }
+  }
+}
+
+base::Event event_of(const CellDescription& cell, const std::string& version, Now now, std::string what,
+                     std::string detail) {
+  return {.happened_utc = now.utc,
+          .happened_monotonic = now.monotonic,
+          .cell = cell.name,
+          .reason = base::Reason::kNone,
+          .what = std::move(what),
+          .detail = std::move(detail),
+          .software_version = version};
+}
+
+class DescriptionRecorder {
+ public:
+  DescriptionRecorder(protocol::LedgerWriter& writer, const std::map<DocumentKey, Receipt>& known, Now now)
+      : writer_(writer), known_(known), now_(now) {}
+
+  base::Result<Receipt> receipt_of(base::Document document) {
+    const auto found = known_.find({document.kind, document.content});
+    if (found != known_.end()) return found->second;
+    document.recorded_utc = now_.utc;
+    auto receipt = writer_.append(base::Record(std::move(document)));
+    if (!receipt) return receipt.error();
+    return Receipt{.number = receipt->number, .digest = receipt->digest};
+  }
+
+ private:
+  protocol::LedgerWriter& writer_;
+  const std::map<DocumentKey, Receipt>& known_;
+  Now now_;
+};
+
+}  // namespace
+
+base::Result<OpenLedger> open_ledger(protocol::FileSystem& files, const CellDescription& cell,
+                                     const std::string& software_version, Now now) {
+  auto writer = protocol::LedgerWriter::open(files, cell.ledger, {});
+  if (!writer) return writer.error();
+  OpenLedger opened;
+  opened.writer = std::move(*writer);
+
+  const protocol::RecoveryReport& recovery = opened.writer->recovery();
+  if (recovery.torn_bytes > 0) {
+    opened.repairs.push_back("the last write was torn: " + std::to_string(recovery.torn_bytes) +
+                             " bytes set aside, nothing acknowledged is lost");
+  }
+  for (const protocol::DamagedSpan& span : recovery.damaged)
+    opened.repairs.push_back(protocol::to_line(span));
+
+  auto memory = read_back(files, cell);
+  if (!memory) return memory.error();
+  opened.book = std::move(memory->book);
+  for (const std::string& repair : opened.repairs) {
+    auto receipt =
+        opened.writer->append(base::Record(event_of(cell, software_version, now, "ledger_repaired", repair)));
+    if (!receipt) return receipt.error();
+  }
+  DescriptionRecorder recorder(*opened.writer, memory->documents, now);
+  auto receipt = recorder.receipt_of(cell.document);
+  if (!receipt) return receipt.error();
+  opened.receipts.cell = *receipt;
+  for (const RecipePlan& entry : cell.plans) {
+    auto plan_receipt = recorder.receipt_of(entry.plan.document);
+    if (!plan_receipt) return plan_receipt.error();
+    opened.receipts.plans.push_back(*plan_receipt);
+  }
+  auto started =
+      opened.writer->append(base::Record(event_of(cell, software_version, now, "started", cell.name)));
+  if (!started) return started.error();
+  return opened;
+}
+
+}  // namespace crestgate::cell
