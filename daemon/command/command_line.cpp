@@ -1,0 +1,150 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "daemon/command/command_line.h"
+
+#include <functional>
+#include <map>
+#include <string>
+
+#include <CLI/CLI.hpp>
+
+#include "daemon/command/commands.h"
+
+namespace crestgate::command {
+namespace {
+
+const std::map<std::string, Format>& formats() {
+  static const std::map<std::string, Format> kFormats{{"text", Format::kText}, {"json", Format::kJson}};
+  return kFormats;
+}
+
+void add_format(CLI::App& app, Format& format) {
+  app.add_option_function<std::string>(
+         "--format", [&format](const std::string& name) { format = formats().at(name); },
+         "text for people, json for programs")
+      ->check(CLI::IsMember({"text", "json"}))
+      ->type_name("text|json");
+}
+
+class CommandLine {
+ public:
+  CommandLine() : app_("Judges ground and finished contact surfaces on a stylus bench.", "crestgate") {
+    app_.set_version_flag("--version", std::string(software_version()));
+    app_.require_subcommand(1);
+    app_.failure_message([](const CLI::App* app, const CLI::Error& error) {
+      return "crestgate: " + std::string(error.what()) + " (see " + app->get_name() + " --help)\n";
+    });
+    add_run();
+    add_validate();
+    add_ports();
+    add_texture();
+    add_replay();
+    add_dump();
+  }
+
+  int parse(int argc, const char* const* argv) {
+    if (argc > 1 && argv[1][0] != '-' && !is_command(argv[1])) {
+      return could_not_run("no command '" + std::string(argv[1]) + "'; there are: " + names_);
+    }
+    try {
+      app_.parse(argc, argv);
+    } catch (const CLI::ParseError& error) {
+      return app_.exit(error) == 0 ? kFine : kCouldNotRun;
+    }
+    return chosen_();
+  }
+
+ private:
+  [[nodiscard]] bool is_command(const std::string& name) const {
+    const auto found = app_.get_subcommands([&](const CLI::App* sub) { return sub->get_name() == name; });
+    return !found.empty();
+  }
+
+  CLI::App& command(const char* name, const char* purpose, std::function<int()> action) {
+    CLI::App& sub = *app_.add_subcommand(name, purpose);
+    names_ += (names_.empty() ? "" : ", ") + std::string(name);
+    sub.callback([this, action = std::move(action)] { chosen_ = action; });
+    return sub;
+  }
+
+  void add_run() {
+    CLI::App& app =
+        command("run", "the daemon: runs a cell until it is told to stop", [this] { return run(run_); });
+    app.add_option("CELL", run_.cell, "the cell's description, cell.toml")->required();
+    app.add_option("--log-level", run_.log_level, "how much to log on standard error")
+        ->check(CLI::IsMember({"debug", "info", "warn", "error"}))
+        ->type_name("debug|info|warn|error");
+    app.add_flag("--timings", run_.timings, "print where the time of each part went, one JSON line a part");
+  }
+
+  void add_validate() {
+    CLI::App& app =
+        command("validate", "checks a cell and its plans; says what would be measured, judged, signalled",
+                [this] { return validate(validate_); });
+    app.add_option("CELL", validate_.cell, "the cell's description, cell.toml")->required();
+    app.add_flag("--registers", validate_.registers, "print the PLC register page as Markdown instead");
+    add_format(app, validate_.format);
+  }
+
+  void add_ports() {
+    CLI::App& app = command("ports", "serial and USB ports with their stable identities",
+                            [this] { return ports(ports_); });
+    add_format(app, ports_.format);
+  }
+
+  void add_texture() {
+    CLI::App& app = command("texture", "every texture and wave number of one trace",
+                            [this] { return texture(texture_); });
+    app.add_option("TRACE", texture_.trace, "FILE.csv (columns x_mm,z_um) or LEDGER#NUMBER")->required();
+    auto* plan = app.add_option("--plan", texture_.plan, "take the settings from this plan");
+    app.add_option("--zone", texture_.zone, "the plan's zone")->needs(plan);
+    app.add_option("--lambda-c", texture_.lambda_c_mm, "long cutoff, mm")
+        ->check(CLI::PositiveNumber)
+        ->excludes(plan);
+    app.add_option("--lambda-s", texture_.lambda_s_mm, "short cutoff, mm; 0: none")
+        ->check(CLI::NonNegativeNumber)
+        ->excludes(plan);
+    app.add_option("--sections", texture_.sections, "number of sections")
+        ->check(CLI::Range(1, 1000))
+        ->excludes(plan);
+    app.add_option("--form", texture_.form, "line, arc, poly:N or none")->excludes(plan);
+    app.add_option("--filter", texture_.filter, "gaussian")
+        ->check(CLI::IsMember({"gaussian"}))
+        ->excludes(plan);
+    app.add_option("--only", texture_.only, "print only these parameters, for example Ra,Rk")->delimiter(',');
+    add_format(app, texture_.format);
+  }
+
+  void add_replay() {
+    CLI::App& app = command("replay", "judges stored traces again and shows what changes",
+                            [this] { return replay(replay_); });
+    app.add_option("LEDGER", replay_.ledger, "folder of the ledger")->required();
+    app.add_option("--plan", replay_.plan, "judge with this plan instead of the recorded one");
+    add_format(app, replay_.format);
+  }
+
+  void add_dump() {
+    CLI::App& app =
+        command("dump", "prints a ledger, a segment or one record as text", [this] { return dump(dump_); });
+    app.add_option("FILE", dump_.file, "a ledger's folder, one of its segments, or LEDGER#NUMBER")
+        ->required();
+    app.add_option("--kind", dump_.kind, "only records of this kind")
+        ->check(CLI::IsMember({"traverse", "judgement", "event", "document"}));
+    add_format(app, dump_.format);
+  }
+
+  CLI::App app_;
+  std::string names_;
+  std::function<int()> chosen_;
+  RunOptions run_;
+  ValidateOptions validate_;
+  PortsOptions ports_;
+  TextureOptions texture_;
+  ReplayOptions replay_;
+  DumpOptions dump_;
+};
+
+}  // namespace
+
+int run_command_line(int argc, const char* const* argv) { return CommandLine().parse(argc, argv); }
+
+}  // namespace crestgate::command

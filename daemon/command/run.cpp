@@ -1,0 +1,134 @@
+// SPDX-License-Identifier: Apache-2.0
+// Puts a cell together, runs it, and takes it apart in the reverse order.
+
+#include <chrono>
+#include <csignal>
+#include <cstdio>
+#include <exception>
+#include <memory>
+#include <string>
+#include <vector>
+
+#include <boost/asio/io_context.hpp>
+#include <boost/asio/signal_set.hpp>
+#include <nlohmann/json.hpp>
+#include <spdlog/sinks/stdout_sinks.h>
+#include <spdlog/spdlog.h>
+#include <sys/types.h>
+
+#include "daemon/cell/runner/cell_runner.h"
+#include "daemon/command/commands.h"
+#include "daemon/command/run_parts.h"
+#include "protocol/ledger/file_system.h"
+#include "protocol/ledger/ledger_writer.h"
+
+namespace crestgate::command {
+namespace {
+
+class SystemClock : public base::Clock {
+ public:
+  [[nodiscard]] base::UtcInstant utc() const override {
+    return {.unix_ns = nanoseconds(std::chrono::system_clock::now().time_since_epoch())};
+  }
+  [[nodiscard]] base::MonotonicInstant monotonic() const override {
+    return {.ns = nanoseconds(std::chrono::steady_clock::now().time_since_epoch())};
+  }
+
+ private:
+  template <class Duration>
+  static std::int64_t nanoseconds(Duration duration) {
+    return std::chrono::duration_cast<std::chrono::nanoseconds>(duration).count();
+  }
+};
+
+void set_up_log(const std::string& level) {
+  auto log = std::make_shared<spdlog::logger>("crestgate", std::make_shared<spdlog::sinks::stderr_sink_mt>());
+  log->set_pattern("%Y-%m-%dT%H:%M:%S.%e %l %v");
+  log->set_level(spdlog::level::from_str(level));
+  spdlog::set_default_logger(std::move(log));
+}
+
+void print_timing(const base::CellSignal& signal, const cell::PartTiming& timing) {
+  const nlohmann::ordered_json line{{"sequence", signal.sequence},
+                                    {"part", signal.part_id},
+                                    {"last_sample_to_outputs_ms", timing.total_ms},
+                                    {"of_it_waiting_for_the_disk_ms", timing.ledger_ms}};
+  std::printf("%s\n", line.dump().c_str());
+  std::fflush(stdout);
+}
+
+// The outputs go to their resting state whatever way the function is left.
+class SafeOutputs {
+ public:
+  explicit SafeOutputs(RunParts& parts) : parts_(parts) {}
+  ~SafeOutputs() { parts_.outputs_off(); }
+  SafeOutputs(const SafeOutputs&) = delete;
+  SafeOutputs& operator=(const SafeOutputs&) = delete;
+
+ private:
+  RunParts& parts_;
+};
+
+int run_cell(const RunOptions& options, const cell::CellDescription& cell) {
+  const SystemClock clock;
+  boost::asio::io_context io(1);
+  const auto files = protocol::posix_file_system();
+  const cell::Now now{.utc = clock.utc(), .monotonic = clock.monotonic()};
+
+  auto ledger = cell::open_ledger(*files, cell, std::string(software_version()), now);
+  if (!ledger) return could_not_run(ledger.error());
+  for (const std::string& repair : ledger->repairs) spdlog::warn("ledger: {}", repair);
+
+  auto parts = RunParts::make(io, cell);
+  if (!parts) return could_not_run(parts.error());
+  const SafeOutputs safe(**parts);
+
+  cell::CellRunner runner({.io = io,
+                           .clock = clock,
+                           .cell = cell,
+                           .files = *files,
+                           .gauge = (*parts)->gauge(),
+                           .outputs = (*parts)->outputs()},
+                          std::move(*ledger), std::string(software_version()));
+  if (options.timings) runner.on_result(print_timing);
+  (*parts)->on_plc([&runner](const base::PlcInputs& inputs) { runner.plc_changed(inputs); });
+
+  bool asked = false;
+  boost::asio::signal_set signals(io, SIGTERM, SIGINT);
+  std::function<void(const boost::system::error_code&, int)> on_signal =
+      [&](const boost::system::error_code& failure, int number) {
+        if (failure) return;
+        if (asked) {
+          io.stop();  // asked twice: now
+          return;
+        }
+        asked = true;
+        spdlog::info("stopping ({})", number == SIGTERM ? "SIGTERM" : "SIGINT");
+        runner.stop([&] {
+          (*parts)->stop();
+          io.stop();
+        });
+        signals.async_wait(on_signal);
+      };
+  signals.async_wait(on_signal);
+
+  runner.start();
+  spdlog::info("cell '{}' runs; PLC on {} port {}; ledger {}", cell.name, cell.plc.address,
+               (*parts)->plc_port(), cell.ledger.string());
+  io.run();
+  spdlog::info("stopped");
+  return kFine;
+}
+
+}  // namespace
+
+int run(const RunOptions& options) {
+  set_up_log(options.log_level);
+  std::signal(SIGPIPE,
+              SIG_IGN);  // a peer that closes while we write is an error value, not the end of the program
+  const auto cell = cell::read_cell(options.cell);
+  if (!cell) return could_not_run(cell.error());
+  return run_cell(options, *cell);
+}
+
+}  // namespace crestgate::command

@@ -1,0 +1,65 @@
+#!/usr/bin/python3
+# SPDX-License-Identifier: Apache-2.0
+"""The README's commands run as they stand there, after the demo that it tells people to run first."""
+import os
+import pathlib
+import re
+import shlex
+import subprocess
+import tempfile
+import unittest
+
+from harness import PROGRAMS, SOURCE, crestgate
+
+README = (SOURCE / "README.md").read_text(encoding="utf-8")
+# The two set-up commands install packages and build; the continuous integration runs them.
+SET_UP = {"./dev demo", "./dev test"}
+
+
+def commands():
+    found = []
+    for line in README.splitlines():
+        if line.startswith("    ") and line.strip():
+            found.append(line.split(" # ")[0].strip())
+    return found
+
+
+class Readme(unittest.TestCase):
+    def test_every_command_runs_after_the_demo(self):
+        with tempfile.TemporaryDirectory() as scratch:
+            folder = pathlib.Path(scratch)
+            (folder / "packaging").symlink_to(SOURCE / "packaging")
+            demo = subprocess.run(["/usr/bin/python3", "-B", SOURCE / "packaging" / "demo" / "demo.py", PROGRAMS], cwd=folder,
+                                  check=False, text=True, capture_output=True, env={**os.environ, "NO_COLOR": "1"})
+            self.assertEqual(demo.returncode, 0, demo.stdout + demo.stderr)
+            self.assertIn("ACCEPT  ES-2041", demo.stdout)
+            self.assertIn("REJECT  ES-2049", demo.stdout)
+            self.assertNotIn("\x1b", demo.stdout)
+            ran = 0
+            for command in commands():
+                if command in SET_UP:
+                    continue
+                result = subprocess.run(shlex.split(command), cwd=folder, check=False, text=True, capture_output=True,
+                                        env={**os.environ, "PATH": f"{PROGRAMS}:{os.environ['PATH']}"})
+                what_if = "--plan" in command
+                self.assertIn(result.returncode, (0, 1) if what_if else (0,), f"{command}\n{result.stdout}{result.stderr}")
+                self.assertTrue(result.stdout.strip(), f"{command} printed nothing")
+                ran += 1
+            self.assertGreaterEqual(ran, 8)
+
+    def test_set_up_commands_are_the_two_that_exist(self):
+        self.assertTrue(SET_UP <= set(commands()))
+        self.assertTrue(os.access(SOURCE / "dev", os.X_OK))
+
+    def test_register_page_in_the_readme_is_the_printed_one(self):
+        printed = crestgate("validate", SOURCE / "packaging" / "examples" / "cell.toml", "--registers").stdout
+        # In the README the page's headings stand two levels deeper.
+        deeper = re.sub(r"^#", "###", printed, flags=re.MULTILINE)
+        self.assertIn(deeper.strip(), README)
+
+    def test_examples_are_valid(self):
+        crestgate("validate", SOURCE / "packaging" / "examples" / "cell.toml")
+
+
+if __name__ == "__main__":
+    unittest.main()

@@ -1,0 +1,82 @@
+#!/usr/bin/python3
+# SPDX-License-Identifier: Apache-2.0
+"""What the line may do wrong in the middle of a part, through real Modbus: each ends in none, not green, and heals."""
+import time
+import unittest
+
+from harness import PATIENCE_S, Cell
+
+SLOW = 2  # a traverse of some seconds, so that there is a middle
+
+
+def until_traversing(cell, part):
+    cell.control.place(part)
+    cell.plc.set(PartName=part, RecipeNumber=12, StageNumber=2, ZoneUnderStylus=0, PartOnBench=True)
+    assert cell.plc.wait_for(lambda plc: plc.get("MoveToZone") == 1 and plc.get("MayMove"), PATIENCE_S)
+    cell.control.say("zone 1")
+    cell.plc.set(ZoneUnderStylus=1)
+    assert cell.plc.wait_for(lambda plc: plc.get("RequestEcho") == plc.get("RequestId") and not plc.get("StylusClear"), PATIENCE_S)
+
+
+class Handshake(unittest.TestCase):
+    def expect_none(self, cell, reason):
+        self.assertTrue(cell.plc.wait_for(lambda plc: plc.get("Finished"), PATIENCE_S))
+        self.assertTrue(cell.plc.get("NotJudged"))
+        self.assertEqual(cell.plc.get("ReasonCode"), reason)
+        self.assertNotIn("ACCEPT", cell.lamp())
+
+    def expect_healed(self, cell, part):
+        cell.plc.set(StopMeasuring=False)
+        cell.unload()
+        self.assertTrue(cell.measure(part)["Accepted"])
+
+    def test_abort(self):
+        with Cell(speed_scale=SLOW) as cell:
+            until_traversing(cell, "ES-2041")
+            cell.plc.set(StopMeasuring=True)
+            self.expect_none(cell, 401)
+            self.expect_healed(cell, "ES-2042")
+
+    def test_zone_moved_under_the_stylus(self):
+        with Cell(speed_scale=SLOW) as cell:
+            until_traversing(cell, "ES-2041")
+            cell.plc.set(ZoneUnderStylus=0)
+            self.expect_none(cell, 409)
+            self.expect_healed(cell, "ES-2042")
+
+    def test_part_that_leaves_is_never_green_and_its_last_verdict_is_none(self):
+        with Cell(speed_scale=SLOW) as cell:
+            until_traversing(cell, "ES-2041")
+            cell.plc.set(PartOnBench=False)
+            self.assertTrue(cell.plc.wait_for(lambda plc: plc.block()[50] == 0x3CA5, PATIENCE_S))
+            self.assertEqual(cell.plc.block()[51], 403)
+            self.assertTrue(cell.plc.wait_for(lambda plc: plc.get("CellReady"), PATIENCE_S))
+            self.assertTrue(cell.measure("ES-2042")["Accepted"])
+
+    def test_a_plc_that_stands_still_loses_the_result(self):
+        with Cell(speed_scale=50) as cell:
+            self.assertTrue(cell.measure("ES-2041")["Accepted"])
+            cell.plc.frozen = True
+            deadline = time.monotonic() + PATIENCE_S
+            while not cell.lamp().splitlines()[-1].startswith("ACT") and time.monotonic() < deadline:
+                time.sleep(0.05)
+            self.assertIn("PLC", cell.lamp().splitlines()[-1], "the lamp calls for somebody and says why")
+            cell.plc.frozen = False
+            self.assertTrue(cell.plc.wait_for(lambda plc: plc.get("CellReady"), PATIENCE_S))
+
+    def test_pulled_cable_in_mid_traverse(self):
+        with Cell(speed_scale=SLOW) as cell:
+            until_traversing(cell, "ES-2041")
+            cell.gauge.kill()
+            cell.gauge.wait()
+            self.expect_none(cell, 203)
+            self.assertFalse(cell.plc.get("MayMove"), "nobody knows where the stylus is")
+            cell.control.close()
+            cell.start_gauge()
+            cell.machine.control = cell.control
+            self.assertTrue(cell.plc.wait_for(lambda plc: plc.get("StylusClear"), PATIENCE_S))
+            self.expect_healed(cell, "ES-2042")
+
+
+if __name__ == "__main__":
+    unittest.main()
