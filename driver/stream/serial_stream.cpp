@@ -107,14 +107,16 @@ base::Outcome claim(int fd, const std::string& path) {
   return base::Done{};
 }
 
+// Without HUPCL closing the port does not drop the modem lines, which would reset some USB devices.
+constexpr tcflag_t kNotWanted = HUPCL | CRTSCTS | CSTOPB | PARENB | PARODD;
+constexpr tcflag_t kNotRaw = IXOFF | IXANY | INPCK;  // cfmakeraw leaves these alone
+constexpr tcflag_t kInput = IXON | IXOFF | IXANY | ICRNL | INLCR | IGNCR | ISTRIP | INPCK | PARMRK | BRKINT;
+
 termios wanted_settings(const termios& now, const SerialOptions& options, speed_t speed) {
   termios wanted = now;
   ::cfmakeraw(&wanted);
   wanted.c_cflag |= CLOCAL | CREAD;
-  // Without HUPCL closing the port does not drop the modem lines, which would reset some USB devices.
-  constexpr tcflag_t kNotWanted = HUPCL | CRTSCTS | CSTOPB | PARENB | PARODD;
   wanted.c_cflag &= ~kNotWanted;
-  constexpr tcflag_t kNotRaw = IXOFF | IXANY | INPCK;  // cfmakeraw leaves these alone
   wanted.c_iflag &= ~kNotRaw;
   if (options.parity != Parity::kNone) wanted.c_cflag |= PARENB;
   if (options.parity == Parity::kOdd) wanted.c_cflag |= PARODD;
@@ -134,7 +136,6 @@ std::string difference(const termios& wanted, const termios& found, bool pseudo)
   if (wanted.c_cc[VMIN] != found.c_cc[VMIN] || wanted.c_cc[VTIME] != found.c_cc[VTIME]) {
     return "waiting for one byte";
   }
-  constexpr tcflag_t kInput = IXON | IXOFF | IXANY | ICRNL | INLCR | IGNCR | ISTRIP | INPCK | PARMRK | BRKINT;
   if (((wanted.c_iflag ^ found.c_iflag) & kInput) != 0) return "raw input";
   if (((wanted.c_oflag ^ found.c_oflag) & OPOST) != 0) return "raw output";
   if (((wanted.c_lflag ^ found.c_lflag) & (ICANON | ECHO | ISIG | IEXTEN)) != 0) return "raw mode";

@@ -278,7 +278,7 @@ GaugeHealth Session::health() const {
   return health;
 }
 
-Turn::~Turn() {
+Turn::~Turn() {  // NOLINT(bugprone-exception-escape)
   session_.busy_ = false;
   session_.expected_sequence_.reset();
   session_.expect_traverse(std::nullopt);

@@ -119,7 +119,7 @@ class Turn {
   Turn& operator=(const Turn&) = delete;
   Turn(Turn&&) = delete;
   Turn& operator=(Turn&&) = delete;
-  ~Turn();
+  ~Turn();  // NOLINT(bugprone-exception-escape): cancelling a timer throws only on a broken reactor
 
  private:
   Session& session_;

@@ -288,7 +288,7 @@ base::Outcome verify_count(const Run& run) {
 
 base::Outcome verify(const Run& run) {
   const std::string where = run.session->where();
-  if (const auto counted = verify_count(run); !counted) return counted;
+  if (auto counted = verify_count(run); !counted) return counted;
   if (run.finished->check != run.coverage->check()) {
     return base::Error{ErrorCode::kChecksum,
                        where + ": the check over the whole traverse is wrong: link damaged"};

@@ -59,8 +59,9 @@ std::uint16_t flags_of(const base::CellSignal& signal, std::uint16_t verdict) {
   return static_cast<std::uint16_t>(flags);
 }
 
+constexpr double kLargest = 2147483647.0;  // -2147483648 is kNoValue
+
 std::int32_t thousandths(const std::optional<double>& value) {
-  constexpr double kLargest = 2147483647.0;
   if (!value) return registers::kNoValue;
   const double scaled = std::round(*value * 1000.0);
   // Written so that a NaN is no value either.

@@ -96,19 +96,19 @@ std::string cell_table() {
 }
 
 std::string verdict_table() {
-  using namespace registers::cell;
+  namespace cell = registers::cell;
   return "\n## Verdict words\n\n| word | meaning |\n| --- | --- |\n"
          "| " +
-         hex_word(kVerdictAccept) +
+         hex_word(cell::kVerdictAccept) +
          " | accept |\n"
          "| " +
-         hex_word(kVerdictReject) +
+         hex_word(cell::kVerdictReject) +
          " | reject |\n"
          "| " +
-         hex_word(kVerdictNone) +
+         hex_word(cell::kVerdictNone) +
          " | none: measured or tried, but no judgement was possible; reason says why |\n"
          "| " +
-         hex_word(kVerdictNothing) +
+         hex_word(cell::kVerdictNothing) +
          " | no result |\n"
          "\nAny other word is damage: treat it as not accepted.\n";
 }
@@ -130,32 +130,33 @@ std::string bit_rows(std::span<const Bit> bits) {
   return rows;
 }
 
+namespace cell = registers::cell;
+namespace plc = registers::plc;
+
+constexpr Bit kFlags[] = {
+    {cell::kBusyBit, "busy", "a measurement runs"},
+    {cell::kStylusClearBit, "stylus clear", "nothing can be hit; move the part or the bench only while set"},
+    {cell::kResultValidBit, "result valid", "verdict, reason and fate belong to request_echo"},
+    {cell::kAcceptBit, "accept", "set only with result valid"},
+    {cell::kRejectBit, "reject", "set only with result valid"},
+    {cell::kNoneBit, "none", "set only with result valid"},
+    {cell::kReadyBit, "ready", "a new request is taken"},
+    {cell::kHoldBit, "hold", "the part waits for a release"},
+    {cell::kGaugeOnlineBit, "gauge online", "the cell's own gauge answers"},
+    {cell::kGaugeProvedBit, "gauge proved", "its reference check holds"},
+    {cell::kLedgerHealthyBit, "ledger healthy", "results can be recorded"},
+    {cell::kBypassBit, "bypass", "parts pass unmeasured"},
+    {cell::kOperatorWantedBit, "operator wanted", "somebody has to come"},
+};
+constexpr Bit kControl[] = {
+    {plc::kPartPresentBit, "part present", "a part lies on the bench; falling ends its result"},
+    {plc::kAbortBit, "abort", "stop and retract"},
+    {plc::kBypassBit, "bypass", "asks for a bypass of bypass_minutes, by operator"},
+    {plc::kReleaseBit, "release", "lets a part on hold go"},
+    {plc::kManualTriggerBit, "manual trigger", "asks for a measurement by hand"},
+};
+
 std::string flag_tables() {
-  namespace cell = registers::cell;
-  namespace plc = registers::plc;
-  static constexpr Bit kFlags[] = {
-      {cell::kBusyBit, "busy", "a measurement runs"},
-      {cell::kStylusClearBit, "stylus clear",
-       "nothing can be hit; move the part or the bench only while set"},
-      {cell::kResultValidBit, "result valid", "verdict, reason and fate belong to request_echo"},
-      {cell::kAcceptBit, "accept", "set only with result valid"},
-      {cell::kRejectBit, "reject", "set only with result valid"},
-      {cell::kNoneBit, "none", "set only with result valid"},
-      {cell::kReadyBit, "ready", "a new request is taken"},
-      {cell::kHoldBit, "hold", "the part waits for a release"},
-      {cell::kGaugeOnlineBit, "gauge online", "the cell's own gauge answers"},
-      {cell::kGaugeProvedBit, "gauge proved", "its reference check holds"},
-      {cell::kLedgerHealthyBit, "ledger healthy", "results can be recorded"},
-      {cell::kBypassBit, "bypass", "parts pass unmeasured"},
-      {cell::kOperatorWantedBit, "operator wanted", "somebody has to come"},
-  };
-  static constexpr Bit kControl[] = {
-      {plc::kPartPresentBit, "part present", "a part lies on the bench; falling ends its result"},
-      {plc::kAbortBit, "abort", "stop and retract"},
-      {plc::kBypassBit, "bypass", "asks for a bypass of bypass_minutes, by operator"},
-      {plc::kReleaseBit, "release", "lets a part on hold go"},
-      {plc::kManualTriggerBit, "manual trigger", "asks for a measurement by hand"},
-  };
   return "\n## Bits of flags\n\n" + bit_rows(kFlags) + "\n## Bits of control\n\n" + bit_rows(kControl);
 }
 

@@ -31,10 +31,9 @@ Refusal check_count(unsigned count, unsigned most) {
 }
 
 Refusal check_holding_read(unsigned first, unsigned count) {
-  using namespace registers;
   if (auto refusal = check_count(count, kMostRead)) return refusal;
-  const bool known =
-      is_within(first, count, 0, plc::kSize) || is_within(first, count, kMirrorBase, cell::kSize);
+  const bool known = is_within(first, count, 0, registers::plc::kSize) ||
+                     is_within(first, count, registers::kMirrorBase, registers::cell::kSize);
   return known ? Refusal{} : ModbusException::kIllegalAddress;
 }
 
