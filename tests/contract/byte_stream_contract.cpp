@@ -17,6 +17,7 @@
 #include "driver/stream/pipe_stream.h"
 #include "driver/stream/serial_stream.h"
 #include "driver/stream/tcp_stream.h"
+#include "support/open_descriptors.h"
 #include "support/pty_pair.h"
 #include "support/run_async.h"
 
@@ -170,6 +171,18 @@ TEST_P(ByteStreamContract, DestroyedWhileAReadWaitsTheReadStillEnds) {
   ends_.near.reset();
   tests::run_until(io_, [&] { return got.has_value(); });
   EXPECT_EQ(got->error().code, ErrorCode::kDisconnected);
+}
+
+TEST_P(ByteStreamContract, ManyReconnectionsLeakNoDescriptor) {
+  tests::settle(io_);
+  const std::size_t before = tests::open_descriptors();
+  for (int turn = 0; turn < 300; ++turn) {
+    auto again = GetParam().make(io_);
+    ASSERT_TRUE(tests::run(io_, again.near->write(pattern(3), late())).has_value());
+    if (turn % 2 == 0) again.near->close();  // the other half by destruction alone
+  }
+  tests::settle(io_);
+  EXPECT_EQ(tests::open_descriptors(), before);
 }
 
 INSTANTIATE_TEST_SUITE_P(Streams, ByteStreamContract,

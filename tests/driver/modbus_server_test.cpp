@@ -21,6 +21,7 @@
 #include <gtest/gtest.h>
 
 #include "driver/signal/modbus/request_check.h"
+#include "support/open_descriptors.h"
 #include "support/tcp_client.h"
 
 namespace crestgate::driver {
@@ -283,6 +284,25 @@ TEST_F(ModbusServerTest, FiftyClientsCostTheOldestIdleOnes) {
   EXPECT_TRUE(crowd.front().is_closed());
   expect_works(crowd.back());
   expect_works(busy);
+}
+
+TEST_F(ModbusServerTest, ManyConnectionsLeakNoDescriptor) {
+  const auto wait_for_none = [&] {
+    const auto limit = std::chrono::steady_clock::now() + std::chrono::seconds(20);
+    while (counters().connections > 0 && std::chrono::steady_clock::now() < limit) std::this_thread::yield();
+  };
+  {
+    TcpClient first(port_);
+    expect_works(first);
+  }
+  wait_for_none();
+  const std::size_t before = tests::open_descriptors();
+  for (int turn = 0; turn < 500; ++turn) {
+    TcpClient client(port_);
+    if (turn % 3 != 0) expect_works(client);
+  }
+  wait_for_none();
+  EXPECT_EQ(tests::open_descriptors(), before);
 }
 
 TEST_F(ModbusServerTest, StopClosesEveryClientAndTakesNoMore) {

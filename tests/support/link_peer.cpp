@@ -170,6 +170,8 @@ struct LinkPeer::Core : std::enable_shared_from_this<LinkPeer::Core> {
     put_text(body, "Bench gauge");
     put_text(body, manners.serial_number);
     put_text(body, "1.0.3");
+    // The host has just opened: without a zero first it would drop the answer (LINK.md section 1, rule 1).
+    if (!manners.silent) send({0});
     frame(0x81, sequence, body);
   }
   void state(std::uint16_t sequence) {
