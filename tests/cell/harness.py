@@ -1,7 +1,6 @@
 # SPDX-License-Identifier: Apache-2.0
 """A whole cell for tests: the real daemon, the software gauge on a real pseudo-terminal, a PLC that runs the example
 program through pymodbus. Nothing in here is a stand-in."""
-import contextlib
 import json
 import os
 import pathlib
@@ -62,8 +61,8 @@ class Cell:
         serial = re.search(r"^gauge .*\bserial (\S+)", pathlib.Path(scenario).read_text(encoding="utf-8"), re.MULTILINE)
         text = re.sub(r'serial_number = "[^"]*"', f'serial_number = "{serial.group(1)}"', text)
         (self.folder / "cell.toml").write_text(text.replace("port = 1502", "port = 0"), encoding="utf-8")
-        self.gauge = self.daemon = self.plc = self.control = self.machine = None
-        self.stack = contextlib.ExitStack()
+        self.gauge = self.daemon = self.plc = self.control = self.machine = self.witness = None
+        self.testimony = []  # what each witness said at its end
 
     def __enter__(self):
         try:
@@ -84,12 +83,15 @@ class Cell:
             if process and process.poll() is None:
                 process.kill()
                 process.wait()
-        if kind:
+        wrong = self.dismiss_witness()
+        if kind or wrong:
             for name in ("daemon.log", "gauge.log", "lamp.txt"):
                 path = self.folder / name
                 if path.exists():
                     print(f"---- {name}\n{path.read_text(encoding='utf-8', errors='replace')[-3000:]}", file=sys.stderr)
         shutil.rmtree(self.folder, ignore_errors=True)
+        if wrong and not kind:
+            raise AssertionError("the witness saw wrong greens:\n" + "\n".join(self.testimony))
 
     # ---- the pieces ----
     def start_gauge(self):
@@ -106,6 +108,23 @@ class Cell:
             self.daemon = subprocess.Popen([PROGRAMS / "crestgate", "run", self.folder / "cell.toml", *arguments],
                                            stdout=lamp, stderr=log)
         self.plc_port = int(wait_for_line(log_path, r"PLC on \S+ port (\d+)", self.daemon).group(1))
+        self.call_witness()
+
+    def call_witness(self):
+        """One for each life of the daemon; none of them may ever see a wrong green."""
+        self.dismiss_witness()
+        self.witness = subprocess.Popen(["/usr/bin/python3", "-B", SOURCE / "tests" / "cell" / "witness.py", "127.0.0.1",
+                                         str(self.plc_port), self.folder / "ledger", self.folder / "lamp.txt"],
+                                        stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
+
+    def dismiss_witness(self):
+        """True when any witness so far saw something wrong."""
+        if self.witness:
+            self.witness.send_signal(signal.SIGTERM)
+            said, _ = self.witness.communicate(timeout=PATIENCE_S)
+            self.testimony.append(said.strip() + ("" if self.witness.returncode == 0 else "  <- WRONG"))
+            self.witness = None
+        return any("<- WRONG" in said for said in self.testimony)
 
     def start_plc(self):
         self.plc = PlcBench("127.0.0.1", self.plc_port).start()
