@@ -3,6 +3,7 @@
 
 #include <array>
 #include <chrono>
+#include <cstdlib>
 #include <string>
 
 #include <boost/asio/any_io_executor.hpp>
@@ -142,6 +143,24 @@ TEST_F(LampOnAPipe, AReaderThatIsGoneIsAnErrorAndNoSignal) {
   const auto applied = lamp_->apply(showing(base::Lamp::kRed));
   ASSERT_FALSE(applied.has_value());
   EXPECT_EQ(applied.error().code, base::ErrorCode::kIo);
+}
+
+// A shell that sends two programs into one file gives them one place in it.
+TEST(TerminalLampOpening, SharesItsPlaceInAFileWithOtherWriters) {
+  std::string path = ::testing::TempDir() + "/lamp_XXXXXX";
+  const int file = ::mkstemp(path.data());
+  ASSERT_GE(file, 0);
+  auto lamp = make_terminal_lamp(file, TerminalLook::kPlain);
+  ASSERT_TRUE(lamp.has_value()) << lamp.error().detail;
+  EXPECT_TRUE((*lamp)->apply(showing(base::Lamp::kGreen)).has_value());
+  EXPECT_EQ(::write(file, "other\n", 6), 6);
+  EXPECT_TRUE((*lamp)->apply(showing(base::Lamp::kRed, 2)).has_value());
+  std::array<char, 256> content{};
+  const auto size = ::pread(file, content.data(), content.size(), 0);
+  ::close(file);
+  ::unlink(path.c_str());
+  EXPECT_EQ(std::string(content.data(), size < 0 ? 0 : static_cast<std::size_t>(size)),
+            "ACCEPT  SHAFT-1: Ra 0.41 um\nother\nREJECT  SHAFT-1: Ra 0.41 um\n");
 }
 
 TEST(TerminalLampOpening, ADescriptorThatIsNoneIsAnError) {

@@ -8,6 +8,7 @@
 #include <fcntl.h>
 #include <poll.h>
 #include <sys/socket.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 namespace crestgate::driver {
@@ -77,9 +78,14 @@ struct Sink {
 };
 
 Sink open_sink(int descriptor) {
-  const std::string path = "/proc/self/fd/" + std::to_string(descriptor);
-  const int reopened = ::open(path.c_str(), O_WRONLY | O_NONBLOCK | O_NOCTTY | O_CLOEXEC | O_APPEND);
-  if (reopened >= 0) return {reopened, false};
+  struct stat facts {};
+  const bool is_file = ::fstat(descriptor, &facts) == 0 && S_ISREG(facts.st_mode);
+  // A file never blocks, and its place is shared with whoever else writes to it: reopened, we would overwrite them.
+  if (!is_file) {
+    const std::string path = "/proc/self/fd/" + std::to_string(descriptor);
+    const int reopened = ::open(path.c_str(), O_WRONLY | O_NONBLOCK | O_NOCTTY | O_CLOEXEC);
+    if (reopened >= 0) return {reopened, false};
+  }
   const int copied = ::fcntl(descriptor, F_DUPFD_CLOEXEC, 0);
   int type = 0;
   socklen_t size = sizeof type;
