@@ -116,6 +116,7 @@ class Cell:
         self.witness = subprocess.Popen(["/usr/bin/python3", "-B", SOURCE / "tests" / "cell" / "witness.py", "127.0.0.1",
                                          str(self.plc_port), self.folder / "ledger", self.folder / "lamp.txt"],
                                         stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
+        assert self.witness.stdout.readline() == "watching\n", "the witness did not begin"
 
     def dismiss_witness(self):
         """True when any witness so far saw something wrong."""

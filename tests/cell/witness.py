@@ -224,6 +224,7 @@ def main():
     witness = Witness(sys.argv[1], int(sys.argv[2]), sys.argv[3], sys.argv[4])
     asked = []
     signal.signal(signal.SIGTERM, lambda *_: asked.append(True))
+    print("watching", flush=True)
     next_at = time.monotonic()
     while not asked:
         witness.sample()

@@ -110,7 +110,7 @@ def check_forbidden_link_stops_cmake():
                 f"include({SOURCE}/cmake/Rooms.cmake)\nadd_library(crestgate_warnings INTERFACE)\n"
                 "add_library(base INTERFACE)\n"
                 f"add_room(driver INCLUDE driver ROOMS {rooms})\n", encoding="utf-8")
-            result = subprocess.run([CMAKE, "-S", folder, "-B", folder / "build"], check=False, text=True, capture_output=True)
+            result = subprocess.run([CMAKE, "-G", "Ninja", "-S", folder, "-B", folder / "build"], check=False, text=True, capture_output=True)
             if expected:
                 check(result.returncode != 0 and expected in result.stderr, f"linking {rooms} to driver must stop CMake")
             else:
