@@ -78,6 +78,10 @@ base::Result<std::vector<ParameterValue>> PartJudge::State::compute(const TraceI
     doubt = doubt_from_counts(heights.error());
     return heights.error();
   }
+  if (auto found = doubt_from_standstill(trace.counts)) {
+    doubt = std::move(*found);
+    return base::Error{base::ErrorCode::kNoData, doubt.detail};
+  }
   const auto computation = computation_for(trace);
   if (!computation) {
     doubt = doubt_from_computation(computation.error());

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "analysis/judging/trace_check.h"
 
+#include <algorithm>
 #include <array>
 
 #include "base/traverse.h"
@@ -37,6 +38,25 @@ std::optional<Doubt> doubt_from_quality(std::uint32_t quality) {
       return Doubt{entry.reason, std::string(base::text_of(entry.reason).sentence)};
   }
   return std::nullopt;
+}
+
+std::optional<Doubt> doubt_from_standstill(std::span<const std::int32_t> counts) {
+  std::size_t longest = 0;
+  std::size_t run = 0;
+  std::size_t end = 0;
+  for (std::size_t i = 0; i < counts.size(); ++i) {
+    run = (i > 0 && counts[i] == counts[i - 1]) ? run + 1 : 1;
+    if (run > longest) {
+      longest = run;
+      end = i + 1;
+    }
+  }
+  const auto share =
+      static_cast<double>(longest) / static_cast<double>(std::max<std::size_t>(counts.size(), 1));
+  if (longest < kStandstillSamples || share <= kStandstillShare) return std::nullopt;
+  return Doubt{base::Reason::kStylusStuck, std::string(base::text_of(base::Reason::kStylusStuck).sentence) +
+                                               ", over " + std::to_string(longest) + " samples from sample " +
+                                               std::to_string(end - longest) + " on"};
 }
 
 Doubt doubt_from_counts(const base::Error& error) {

@@ -27,6 +27,7 @@ enum class Reason : std::uint16_t {
   kGaugeUnproved = 209,
   kGaugeProtocol = 210,
   kStylusNotClear = 211,
+  kGaugeStale = 212,
   // 3xx the trace
   kTraceTooShort = 301,
   kTraceMissingSamples = 302,
@@ -38,6 +39,7 @@ enum class Reason : std::uint16_t {
   kStylusLifted = 308,
   kSpeedUnsteady = 309,
   kVibration = 310,
+  kStylusStuck = 311,
   // 4xx the line (PLC, handshake, identity)
   kAborted = 401,
   kPlcSilent = 402,
@@ -99,6 +101,8 @@ inline constexpr std::array kReasonTexts = {
                Actor::kMaintenance},
     ReasonText{Reason::kStylusNotClear, "stylus_not_clear", "the stylus is not clear of the part yet",
                Actor::kNobody},
+    ReasonText{Reason::kGaugeStale, "gauge_stale",
+               "the gauge sent the heights of the traverse before once more", Actor::kMaintenance},
     ReasonText{Reason::kTraceTooShort, "trace_too_short", "the trace is too short for the plan's settings",
                Actor::kProcess},
     ReasonText{Reason::kTraceMissingSamples, "trace_missing_samples", "samples are missing from the trace",
@@ -119,6 +123,8 @@ inline constexpr std::array kReasonTexts = {
                Actor::kMaintenance},
     ReasonText{Reason::kVibration, "vibration", "the bench was shaking during the traverse",
                Actor::kOperator},
+    ReasonText{Reason::kStylusStuck, "stylus_stuck",
+               "the height stood still: the stylus or its signal is stuck", Actor::kMaintenance},
     ReasonText{Reason::kAborted, "aborted", "the measurement was aborted from outside", Actor::kNobody},
     ReasonText{Reason::kPlcSilent, "plc_silent", "the PLC's heartbeat stopped", Actor::kMaintenance},
     ReasonText{Reason::kPartLeft, "part_left", "the part left before it was judged", Actor::kOperator},

@@ -170,11 +170,16 @@ TEST(PartJudge, AnyDoubtIsNeverGreen) {
        Reason::kTooFewValues, "1 traverse, the plan wants 2"},
       {"no such zone", [](PartPlan&, TraceInput& t, std::vector<std::int32_t>&) { t.zone_index = 3; },
        Reason::kInternalError, "zone 4, the plan has 1 zone"},
+      {"stuck from the middle on",
+       [](PartPlan&, TraceInput&, std::vector<std::int32_t>& c) {
+         std::fill(c.begin() + static_cast<std::ptrdiff_t>(c.size() / 2), c.end(), c[c.size() / 2]);
+       },
+       Reason::kStylusStuck, "5600 samples from sample 5600 on"},
       {"undefined parameter",
        [](PartPlan& p, TraceInput&, std::vector<std::int32_t>& c) {
          p.zones[0].settings.waves = WaveBand{.shortest_mm = 0.8, .longest_mm = 5.0};
          p.zones[0].limits = {upper("WaveSpacing", "mm", 9.0)};
-         std::fill(c.begin(), c.end(), 0);
+         for (std::size_t i = 0; i < c.size(); ++i) c[i] = static_cast<std::int32_t>(i % 2);
        },
        Reason::kParameterUndefined, "WaveSpacing does not exist on a trace of crest A"},
       {"no limits", [](PartPlan& p, TraceInput&, std::vector<std::int32_t>&) { p.zones[0].limits.clear(); },
@@ -185,9 +190,8 @@ TEST(PartJudge, AnyDoubtIsNeverGreen) {
        [](PartPlan& p, TraceInput&, std::vector<std::int32_t>&) { p.zones[0].limits[0].symbol = "Rx"; },
        Reason::kInternalError, "Rx"},
       {"nan limit",
-       [](PartPlan& p, TraceInput&, std::vector<std::int32_t>&) {
-         p.zones[0].limits[0].upper = std::nan("");
-       },
+       [](PartPlan& p, TraceInput&,
+          std::vector<std::int32_t>&) { p.zones[0].limits[0].upper = std::nan(""); },
        Reason::kInternalError, "finite"},
   };
   for (const DoubtRow& row : rows) {

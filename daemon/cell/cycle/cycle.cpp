@@ -107,10 +107,18 @@ void Cycle::on(TraverseCame& event) {
   traverse->plan_digest = receipts_.plans[*work_.plan_index].digest;
   traverse->cell_digest = receipts_.cell.digest;
   if ((traverse->heights.quality & base::kQualityResent) != 0) warnings_ |= base::kWarnLinkRetries;
+  // With noise in every sample, two passes are never the same to the last count; then it is a memory, not a
+  // surface.
+  const bool stale = last_traverse_ && last_traverse_->heights.counts == traverse->heights.counts;
+  last_traverse_ = traverse;
   book_.note(*traverse);
   ++work_.records_pending;
   work_.traverses.push_back(traverse);
   actions_.emplace_back(RecordTraverse{ticket_, std::move(traverse)});
+  if (stale) {
+    fail(Reason::kGaugeStale);
+    return;
+  }
   if (work_.traverse_number < zone.traverses) {
     ++work_.traverse_number;
     start_traverse();

@@ -140,6 +140,7 @@ class Cycle {
   std::optional<base::GaugeIdentity> gauge_;         // absent: offline
   base::Reason gauge_reason_ = base::Reason::kStarting;
   std::string gauge_detail_;
+  std::shared_ptr<const base::Traverse> last_traverse_;  // of whatever part it was
   bool stylus_clear_ = false;
   bool retract_pending_ = false;
   bool retract_failed_ = false;

@@ -96,7 +96,7 @@ class CycleBench {
                           .height_step_um = 0.001,
                           .speed_mm_per_s = 1,
                           .quality = 0,
-                          .counts = {1, 2, 3}};
+                          .counts = {1, 2, ++height_}};
     send(TraverseCame{.ticket = action.ticket,
                       .heights = heights,
                       .started_utc = {},
@@ -199,6 +199,7 @@ class CycleBench {
   std::vector<base::Judgement> recorded_;
   base::PlcInputs plc_;
   std::uint16_t heartbeat_ = 0;
+  std::int32_t height_ = 0;
   std::uint64_t number_ = 10;
 };
 

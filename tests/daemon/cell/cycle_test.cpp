@@ -290,6 +290,26 @@ TEST_F(ReadyCycle, AFailedTraverseRetractsAndIsNone) {
   EXPECT_EQ(bench.signal().lamp, Lamp::kBlueFlashing);
 }
 
+TEST_F(ReadyCycle, ATraverseThatRepeatsTheOneBeforeIsKeptAndIsNone) {
+  bench.measure("ES-1", Verdict::kAccept);
+  bench.plc({});
+  bench.request("ES-2", 2);
+  bench.zone(1);
+  base::Heights heights;
+  heights.counts = {7, 8, 9};
+  for (const Reason expected : {Reason::kNone, Reason::kGaugeStale}) {
+    const auto action = bench.take<StartTraverse>();
+    bench.send(TraverseCame{.ticket = action.ticket,
+                            .heights = heights,
+                            .started_utc = {},
+                            .started_monotonic = {},
+                            .finished_monotonic = {}});
+    EXPECT_EQ(bench.asks<RetractStylus>(), expected == Reason::kGaugeStale);
+  }
+  expect_none(Reason::kGaugeStale);
+  EXPECT_EQ(bench.recorded().back().cites.size(), 4U) << "both traverses, plan and cell";
+}
+
 TEST_F(ReadyCycle, AnAnswerToAnEarlierPartChangesNothing) {
   bench.request("ES-1");
   bench.zone(1);
