@@ -19,6 +19,9 @@ constexpr Limits kLengthMm{0.001, 1000.0};
 constexpr Limits kPlaceMm{-1000.0, 1000.0};
 constexpr Limits kPhaseDeg{-360.0, 360.0};
 constexpr Limits kRadiusMm{-100'000.0, 100'000.0};
+constexpr Limits kPercent{0.0, 100.0};
+constexpr Limits kCountPerMm{0.0, 1000.0};
+constexpr Limits kWaveCount{0.0, 10'000.0};
 
 Varied value_of(const KeyValues& values, std::string_view name, double otherwise = 0.0) {
   const auto found = values.find(name);
@@ -30,6 +33,26 @@ ProcessStep make_waveform(WaveShape shape, const KeyValues& v) {
                   .amplitude_um = value_of(v, "amplitude_um"),
                   .wavelength_mm = value_of(v, "wavelength_mm"),
                   .phase_deg = value_of(v, "phase_deg")};
+}
+
+std::optional<Varied> value_if_given(const KeyValues& values, std::string_view name) {
+  const auto found = values.find(name);
+  return found != values.end() ? std::optional(found->second) : std::nullopt;
+}
+
+Waves make_waves(const KeyValues& v) {
+  return {.count = value_of(v, "count"),
+          .height_um = value_of(v, "height_um"),
+          .phase_deg = value_if_given(v, "phase_deg")};
+}
+
+// Marks of a fine abrasive are a few micrometres wide.
+Finish make_finish(const KeyValues& v, double follow) {
+  return {.plateau_percent = value_of(v, "plateau_percent"),
+          .texture_um = value_of(v, "texture_um", 0.0),
+          .texture_length_um = value_of(v, "texture_length_um", 4.0),
+          .follow = value_of(v, "follow", follow),
+          .deeper_um = value_of(v, "deeper_um", 0.0)};
 }
 
 struct StepRule {
@@ -55,12 +78,8 @@ std::vector<StepRule> process_rules() {
                        .skew = value_of(v, "skew")};
        }},
       {"waves",
-       {{"count", true, {0.0, 10'000.0}}, {"height_um", true, kHeightUm}, {"phase_deg", false, kPhaseDeg}},
-       [](const KeyValues& v) -> ProcessStep {
-         Waves waves{.count = value_of(v, "count"), .height_um = value_of(v, "height_um"), .phase_deg = {}};
-         if (v.contains("phase_deg")) waves.phase_deg = value_of(v, "phase_deg");
-         return waves;
-       }},
+       {{"count", true, kWaveCount}, {"height_um", true, kHeightUm}, {"phase_deg", false, kPhaseDeg}},
+       [](const KeyValues& v) -> ProcessStep { return make_waves(v); }},
       {"chatter",
        {{"wavelength_mm", true, kLengthMm}, {"height_um", true, kHeightUm}},
        [](const KeyValues& v) -> ProcessStep {
@@ -70,17 +89,69 @@ std::vector<StepRule> process_rules() {
        {{"drop_um", true, kSignedHeightUm}},
        [](const KeyValues& v) -> ProcessStep { return Crown{.drop_um = value_of(v, "drop_um")}; }},
       {"finish",
-       {{"plateau_percent", true, {0.0, 100.0}},
+       {{"plateau_percent", true, kPercent},
+        {"texture_um", false, kHeightUm},
+        {"texture_length_um", false, kLengthUm},
+        {"follow", false, {0.0, 1.0}},
+        {"deeper_um", false, kHeightUm}},
+       // A conforming tool follows a good part of a wave.
+       [](const KeyValues& v) -> ProcessStep { return make_finish(v, 0.5); }},
+      {"belt",
+       {{"plateau_percent", true, kPercent},
+        {"count", true, kWaveCount},
+        {"height_um", true, kHeightUm},
+        {"phase_deg", false, kPhaseDeg},
         {"texture_um", false, kHeightUm},
         {"texture_length_um", false, kLengthUm},
         {"follow", false, {0.0, 1.0}}},
        [](const KeyValues& v) -> ProcessStep {
-         // Marks of a fine abrasive are a few micrometres wide; a conforming tool follows a good part of a
-         // wave.
-         return Finish{.plateau_percent = value_of(v, "plateau_percent"),
-                       .texture_um = value_of(v, "texture_um", 0.0),
-                       .texture_length_um = value_of(v, "texture_length_um", 4.0),
-                       .follow = value_of(v, "follow", 0.5)};
+         return Belt{.finish = make_finish(v, 0.9), .waves = make_waves(v)};
+       }},
+  };
+}
+
+std::vector<StepRule> damage_rules() {
+  return {
+      {"craters",
+       {{"depth_um", true, kHeightUm},
+        {"diameter_um", true, {1.0, 10'000.0}},
+        {"count_per_mm", true, kCountPerMm},
+        {"rim_percent", true, kPercent},
+        {"rim_width_um", false, {0.1, 10'000.0}},
+        {"scatter_percent", false, kPercent}},
+       [](const KeyValues& v) -> ProcessStep {
+         return Craters{.depth_um = value_of(v, "depth_um"),
+                        .diameter_um = value_of(v, "diameter_um"),
+                        .count_per_mm = value_of(v, "count_per_mm"),
+                        .rim_percent = value_of(v, "rim_percent"),
+                        .rim_width_um = value_if_given(v, "rim_width_um"),
+                        .scatter_percent = value_of(v, "scatter_percent", 15.0)};
+       }},
+      {"particles",
+       {{"height_um", true, kHeightUm},
+        {"width_um", true, kLengthUm},
+        {"count_per_mm", true, kCountPerMm},
+        {"flat_percent", false, kPercent},
+        {"scatter_percent", false, kPercent}},
+       [](const KeyValues& v) -> ProcessStep {
+         return Particles{.height_um = value_of(v, "height_um"),
+                          .width_um = value_of(v, "width_um"),
+                          .count_per_mm = value_of(v, "count_per_mm"),
+                          .flat_percent = value_of(v, "flat_percent", 60.0),
+                          .scatter_percent = value_of(v, "scatter_percent", 20.0)};
+       }},
+      {"torn",
+       {{"count_per_mm", true, kCountPerMm},
+        {"width_um", true, kLengthUm},
+        {"depth_um", true, kHeightUm},
+        {"burr_um", true, kHeightUm},
+        {"burr_width_um", false, kLengthUm}},
+       [](const KeyValues& v) -> ProcessStep {
+         return Torn{.count_per_mm = value_of(v, "count_per_mm"),
+                     .width_um = value_of(v, "width_um"),
+                     .depth_um = value_of(v, "depth_um"),
+                     .burr_um = value_of(v, "burr_um"),
+                     .burr_width_um = value_if_given(v, "burr_width_um")};
        }},
   };
 }
@@ -123,6 +194,7 @@ std::vector<StepRule> form_rules() {
 
 base::Result<ProcessStep> parse_step(Words& words) {
   std::vector<StepRule> rules = process_rules();
+  for (StepRule& rule : damage_rules()) rules.push_back(std::move(rule));
   for (StepRule& rule : form_rules()) rules.push_back(std::move(rule));
   std::vector<std::string_view> names;
   for (const StepRule& rule : rules) names.push_back(rule.name);

@@ -5,12 +5,16 @@
 #include <cmath>
 #include <cstddef>
 #include <numbers>
+#include <numeric>
 
 #include "base/expects.h"
 #include "simulator/surface/closed_forms.h"
 #include "simulator/surface/finishing.h"
+#include "simulator/surface/particles.h"
+#include "simulator/surface/peening.h"
 #include "simulator/surface/random.h"
 #include "simulator/surface/ridges.h"
+#include "simulator/surface/tearing.h"
 
 namespace crestgate::simulator {
 
@@ -67,11 +71,53 @@ class Workshop {
   }
 
   void operator()(const Finish& step) {
-    const FinishOptions finishing{.plateau_share = std::clamp(0.01 * draw(step.plateau_percent), 0.0, 1.0),
+    const FinishOptions finishing{.plateau_share = share(step.plateau_percent),
                                   .texture_um = not_negative(step.texture_um),
                                   .texture_length_um = not_negative(step.texture_length_um),
-                                  .follow = std::clamp(draw(step.follow), 0.0, 1.0)};
+                                  .follow = std::clamp(draw(step.follow), 0.0, 1.0),
+                                  .deeper_um = not_negative(step.deeper_um)};
     finish(layers_, options_.grid_um, finishing, texture_);
+  }
+
+  void operator()(const Belt& step) {
+    (*this)(step.finish);
+    (*this)(step.waves);
+  }
+
+  void operator()(const Craters& step) {
+    const double diameter_um = not_negative(step.diameter_um);
+    PeeningOptions peening;
+    peening.crater.depth_um = not_negative(step.depth_um);
+    peening.crater.radius_um = 0.5 * diameter_um;
+    peening.crater.rim_share = share(step.rim_percent);
+    peening.crater.rim_width_um = step.rim_width_um ? not_negative(*step.rim_width_um) : 0.25 * diameter_um;
+    peening.crater.rim_width_um = std::max(peening.crater.rim_width_um, options_.grid_um);
+    peening.count_per_mm = not_negative(step.count_per_mm);
+    peening.scatter = share(step.scatter_percent);
+    peen(layers_.texture_um, options_.grid_um, peening, texture_);
+  }
+
+  void operator()(const Particles& step) {
+    ParticleOptions particles;
+    particles.height_um = not_negative(step.height_um);
+    particles.width_um = not_negative(step.width_um);
+    particles.count_per_mm = not_negative(step.count_per_mm);
+    particles.flat_share = share(step.flat_percent);
+    particles.scatter = share(step.scatter_percent);
+    const std::vector<double>& z = layers_.texture_um;
+    const double mean_um = std::accumulate(z.begin(), z.end(), 0.0) / static_cast<double>(z.size());
+    leave_proud(layers_.texture_um, layers_.plateau_um.value_or(mean_um), options_.grid_um, particles,
+                texture_);
+  }
+
+  void operator()(const Torn& step) {
+    TearOptions tearing;
+    tearing.count_per_mm = not_negative(step.count_per_mm);
+    tearing.width_um = not_negative(step.width_um);
+    tearing.depth_um = not_negative(step.depth_um);
+    tearing.burr_um = not_negative(step.burr_um);
+    tearing.burr_width_um = step.burr_width_um ? not_negative(*step.burr_width_um) : tearing.width_um / 3.0;
+    tear(layers_.texture_um, options_.grid_um, tearing, texture_);
   }
 
   void operator()(const Waveform& step) {
@@ -116,6 +162,7 @@ class Workshop {
     return parameter.mean + parameter.deviation * deviate;
   }
   double not_negative(const Varied& parameter) { return std::max(draw(parameter), 0.0); }
+  double share(const Varied& percent) { return std::clamp(0.01 * draw(percent), 0.0, 1.0); }
 
   template <class Height>
   void add(std::vector<double>& layer_um, Height height_um) {

@@ -14,7 +14,7 @@ void finish(FaceLayers& face, double grid_um, const FinishOptions& options, Rand
   const std::size_t count = face.texture_um.size();
   CRESTGATE_EXPECTS(face.waves_um.size() == count && face.form_um.size() == count);
   CRESTGATE_EXPECTS(options.plateau_share >= 0.0 && options.plateau_share <= 1.0);
-  CRESTGATE_EXPECTS(options.follow >= 0.0 && options.follow <= 1.0);
+  CRESTGATE_EXPECTS(options.follow >= 0.0 && options.follow <= 1.0 && options.deeper_um >= 0.0);
   const std::vector<double> marks_um = ridge_texture(
       count, grid_um, {.rq_um = options.texture_um, .correlation_um = options.texture_length_um, .skew = 0.0},
       random);
@@ -29,7 +29,8 @@ void finish(FaceLayers& face, double grid_um, const FinishOptions& options, Rand
   std::vector<double> order = above_tool_um;
   const auto border = order.begin() + static_cast<std::ptrdiff_t>(touched - 1);
   std::nth_element(order.begin(), border, order.end(), std::greater<>());
-  const double c_um = *border;
+  const double c_um = *border - options.deeper_um;
+  face.plateau_um = c_um;
 
   for (std::size_t i = 0; i < count; ++i) {
     const double followed_um = options.follow * face.waves_um[i];

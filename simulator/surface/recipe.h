@@ -3,8 +3,7 @@
 // What a surface is made of: process steps in the order in which they happened.
 //
 // Positions are counted along the face from its middle (mm), heights outward from the material (um). A
-// further process (craters, proud particles, belt waves, torn crests) is one more struct in ProcessStep and
-// one more overload in face.cpp.
+// further process is one more struct in ProcessStep and one more overload in face.cpp.
 
 #include <optional>
 #include <variant>
@@ -52,6 +51,42 @@ struct Finish {
   Varied texture_um;         // Rq of the tool's own fine marks on the plateau
   Varied texture_length_um;  // their correlation length
   Varied follow;             // 0: the tool is straight and cuts wave crests; 1: it follows every wave
+  Varied deeper_um = {};     // how much further it goes once that share is reached: over-finishing
+};
+
+// Finishing by a flexible belt: it conforms so well that it takes the crests everywhere, but its pressure
+// swells and fades along the face, and it takes more stock than the texture is deep: waves are added.
+struct Belt {
+  Finish finish;
+  Waves waves;
+};
+
+// Balls that struck the surface: craters with rims. See peening.h.
+struct Craters {
+  Varied depth_um;
+  Varied diameter_um;
+  Varied count_per_mm;
+  Varied rim_percent;                  // share of the displaced volume that is piled up
+  std::optional<Varied> rim_width_um;  // absent: a quarter of the diameter
+  Varied scatter_percent;              // of the craters of one face, in size
+};
+
+// Hard carbides or stuck grit, proud of the plateau. See particles.h.
+struct Particles {
+  Varied height_um;
+  Varied width_um;
+  Varied count_per_mm;
+  Varied flat_percent;     // of the width, on top
+  Varied scatter_percent;  // of the particles of one face
+};
+
+// Crests broken away, each a ragged pit beside a burr. See tearing.h.
+struct Torn {
+  Varied count_per_mm;
+  Varied width_um;
+  Varied depth_um;
+  Varied burr_um;
+  std::optional<Varied> burr_width_um;  // absent: a third of the width
 };
 
 // Test surfaces with known answers.
@@ -81,8 +116,8 @@ struct Flat {
   Varied height_um;
 };
 
-using ProcessStep =
-    std::variant<Ridges, Waves, Chatter, Crown, Finish, Waveform, StepUp, Ramp, Arc, Groove, Flat>;
+using ProcessStep = std::variant<Ridges, Waves, Chatter, Crown, Finish, Belt, Craters, Particles, Torn,
+                                 Waveform, StepUp, Ramp, Arc, Groove, Flat>;
 using SurfaceRecipe = std::vector<ProcessStep>;
 
 }  // namespace crestgate::simulator
