@@ -29,6 +29,7 @@ void Gauge::power_on(base::MonotonicInstant now) {
   fault_ends_.reset();
   run_.reset();
   kept_.reset();
+  previous_id_.reset();
   lifted_at_.reset();
   lift_sequence_.reset();
   still_.reset();
@@ -39,16 +40,28 @@ void Gauge::power_on(base::MonotonicInstant now) {
 
 void Gauge::port_opened() {
   begin_with_zero_ = true;
+  unread_.clear();
   receiver_.reopen();
 }
 
 GaugeStep Gauge::step(ByteView arrived, base::MonotonicInstant now) {
-  advance(now);
+  unread_.insert(unread_.end(), arrived.begin(), arrived.end());
+  do {
+    if (hang_) {
+      if (now < hang_->ends) return std::exchange(out_, {});
+      lag_ns_ += hang_->lasts_ns;
+      hang_.reset();
+    }
+    advance(inside(now));
+  } while (hang_);
+  const Bytes heard = std::exchange(unread_, {});
   if (!booting_) {
-    for (const Received& received : receiver_.feed(arrived)) hear(received, now);
+    for (const Received& received : receiver_.feed(heard)) hear(received, inside(now));
   }
   return std::exchange(out_, {});
 }
+
+base::MonotonicInstant Gauge::next_due() const { return hang_ ? hang_->ends : outside(next_event()); }
 
 void Gauge::emit(const Frame& frame, base::MonotonicInstant now) {
   constexpr std::int64_t kSilenceNs = 1000 * base::kNsPerMs;  // LINK.md, receiver rule 1
@@ -57,6 +70,7 @@ void Gauge::emit(const Frame& frame, base::MonotonicInstant now) {
   last_sent_ = now;
   const Bytes wire = wire_of(frame);
   out_.bytes.insert(out_.bytes.end(), wire.begin(), wire.end());
+  out_.frames.push_back({.end = out_.bytes.size(), .type = frame.type});
 }
 
 std::uint8_t Gauge::motion() const {

@@ -33,16 +33,22 @@ struct GaugeTraits {
   std::uint64_t boot_seed = 0;  // boot ids follow from it
 };
 
-// Something that happens to the line and not to the gauge: of kind kSilent or kDisconnect.
+// Something that happens to the line and not to the gauge.
 struct LineUpset {
   Upset upset;
-  std::size_t after_bytes = 0;  // of the same step's bytes, which still went out
+  std::size_t after_bytes =
+      0;  // of the same step's bytes, which still went out; the end of the frame that is hit
   base::MonotonicInstant at;
 };
 
 // What leaves the gauge in one step.
 struct GaugeStep {
+  struct SentFrame {
+    std::size_t end = 0;  // in `bytes`; the next frame begins there
+    std::uint8_t type = 0;
+  };
   Bytes bytes;
+  std::vector<SentFrame> frames;  // in order; together they are all bytes
   std::vector<LineUpset> line_upsets;
 };
 
@@ -65,13 +71,15 @@ class Gauge {
   [[nodiscard]] bool moving() const { return run_.has_value() || lifted_at_.has_value(); }
   [[nodiscard]] std::uint16_t fault() const { return fault_; }
   [[nodiscard]] std::uint64_t boot_id() const { return boot_id_; }
-  [[nodiscard]] base::MonotonicInstant last_heard() const { return last_heard_; }
+  [[nodiscard]] base::MonotonicInstant last_heard() const { return outside(last_heard_); }
+  [[nodiscard]] bool hung() const { return hang_.has_value(); }
   [[nodiscard]] ReceiveCounters counters() const { return receiver_.counters(); }
 
  private:
   struct Run {  // a traverse under way
     StartTraverse request;
     std::uint16_t sequence = 0;
+    std::uint32_t told_id = 0;  // in chunks and FINISHED
     TracedHeights heights;
     base::MonotonicInstant first_sample_at;
     std::uint32_t sent = 0;
@@ -88,7 +96,16 @@ class Gauge {
     base::MonotonicInstant due;
   };
 
+  struct Hang {
+    base::MonotonicInstant ends;  // outside
+    std::int64_t lasts_ns = 0;
+  };
+
   void power_on(base::MonotonicInstant now);
+
+  // A gauge that hung lives in the past by as long as it hung. All moments inside are its own.
+  [[nodiscard]] base::MonotonicInstant inside(base::MonotonicInstant at) const { return {at.ns - lag_ns_}; }
+  [[nodiscard]] base::MonotonicInstant outside(base::MonotonicInstant at) const { return {at.ns + lag_ns_}; }
 
   // gauge_requests.cpp: what an arrived message makes the gauge do
   void hear(const Received& received, base::MonotonicInstant now);
@@ -109,9 +126,12 @@ class Gauge {
 
   // gauge_timeline.cpp: what the passing of time makes it do
   void advance(base::MonotonicInstant now);
+  [[nodiscard]] base::MonotonicInstant next_event() const;
   void fire(base::MonotonicInstant at);
   void send_due_chunk(base::MonotonicInstant at);
-  void meet_upset(base::MonotonicInstant at);
+  void meet_upsets(base::MonotonicInstant at);
+  void meet(const Upset& upset, base::MonotonicInstant at);
+  void tell_line(const Upset& upset, base::MonotonicInstant at);
   void finish_run(base::MonotonicInstant at);
   void finish_lift(base::MonotonicInstant at);
   void answer_still(base::MonotonicInstant at);
@@ -129,6 +149,10 @@ class Gauge {
   Receiver receiver_;
   GaugeStep out_;
 
+  std::optional<Hang> hang_;
+  std::int64_t lag_ns_ = 0;
+  Bytes unread_;  // while it hangs
+
   std::uint64_t boots_ = 0;
   std::uint64_t boot_id_ = 0;
   base::MonotonicInstant powered_on_;
@@ -143,6 +167,7 @@ class Gauge {
   std::optional<base::MonotonicInstant> fault_ends_;
   std::optional<Run> run_;
   std::optional<Kept> kept_;
+  std::optional<std::uint32_t> previous_id_;         // of the last traverse that was started
   std::optional<base::MonotonicInstant> lifted_at_;  // while the stylus goes up
   std::optional<std::uint16_t> lift_sequence_;       // of the request that waits for DONE
   std::optional<PendingStill> still_;

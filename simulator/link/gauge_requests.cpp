@@ -134,6 +134,14 @@ void Gauge::act(const StartTraverse& request, base::MonotonicInstant now) {
     run.request = request;
     run.sequence = last_request_->sequence;
     run.heights = source_.traverse(order);
+    for (Upset& upset : run.heights.upsets) {  // a chunk that is to be hit has one height at least
+      if (hits_a_frame(upset.kind)) upset.after_samples = std::max(upset.after_samples, 1U);
+    }
+    std::stable_sort(run.heights.upsets.begin(), run.heights.upsets.end(),
+                     [](const Upset& a, const Upset& b) { return a.after_samples < b.after_samples; });
+    run.told_id =
+        run.heights.under_previous_id ? previous_id_.value_or(request.traverse_id) : request.traverse_id;
+    previous_id_ = request.traverse_id;
     run.first_sample_at = {now.ns + scaled_ns(kApproachMs)};
     run_ = std::move(run);
     answer(Started{.traverse_id = request.traverse_id,

@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include "simulator/link/gauge.h"
 
@@ -10,6 +11,7 @@ namespace crestgate::simulator {
 
 namespace {
 
+constexpr base::MonotonicInstant kNever{std::numeric_limits<std::int64_t>::max()};
 constexpr std::int64_t kPulseMs = 500;         // LINK.md, section 2
 constexpr std::int64_t kHostSilenceMs = 3000;  // LINK.md, section 2
 constexpr std::int64_t kLiftMs = 200;
@@ -37,13 +39,11 @@ std::uint32_t Gauge::next_chunk_end() const {
   const auto most =
       static_cast<std::uint32_t>(std::min(within_time, static_cast<double>(Chunk::kMostHeights)));
   auto end = std::min(run_->sent + most, static_cast<std::uint32_t>(run_->heights.counts.size()));
-  if (run_->heights.upset && run_->heights.upset->after_samples >= run_->sent) {
-    end = std::min(end, run_->heights.upset->after_samples);
-  }
+  if (!run_->heights.upsets.empty()) end = std::min(end, run_->heights.upsets.front().after_samples);
   return end;
 }
 
-base::MonotonicInstant Gauge::next_due() const {
+base::MonotonicInstant Gauge::next_event() const {
   base::MonotonicInstant due = pulse_due_;
   if (run_ && !run_->stalled) due = std::min(due, measured_at(next_chunk_end()));
   if (lifted_at_) due = std::min(due, *lifted_at_);
@@ -54,7 +54,7 @@ base::MonotonicInstant Gauge::next_due() const {
 }
 
 void Gauge::advance(base::MonotonicInstant now) {
-  while (next_due() <= now) fire(next_due());
+  while (!hang_ && next_event() <= now) fire(next_event());
 }
 
 // One event at its own time. Of several at the same time the order below decides.
@@ -83,32 +83,39 @@ void Gauge::fire(base::MonotonicInstant at) {
 void Gauge::send_due_chunk(base::MonotonicInstant at) {
   const std::uint32_t end = next_chunk_end();
   if (end > run_->sent) {
-    Chunk chunk{.traverse_id = run_->request.traverse_id, .first_sample = run_->sent, .height_counts = {}};
+    Chunk chunk{.traverse_id = run_->told_id, .first_sample = run_->sent, .height_counts = {}};
     chunk.height_counts.assign(run_->heights.counts.begin() + static_cast<std::ptrdiff_t>(run_->sent),
                                run_->heights.counts.begin() + static_cast<std::ptrdiff_t>(end));
     run_->sent = end;
     emit(frame_of(run_->sequence, chunk), at);
   }
-  if (run_->heights.upset && run_->heights.upset->after_samples <= run_->sent) {
-    meet_upset(at);
-  } else if (run_->sent == run_->heights.counts.size()) {
-    finish_run(at);
+  meet_upsets(at);
+  // After a hang the next event finds nothing to send and comes here again.
+  if (run_ && !hang_ && !run_->stalled && run_->sent == run_->heights.counts.size()) finish_run(at);
+}
+
+void Gauge::meet_upsets(base::MonotonicInstant at) {
+  while (run_ && !hang_ && !run_->stalled && !run_->heights.upsets.empty() &&
+         run_->heights.upsets.front().after_samples <= run_->sent) {
+    const Upset upset = run_->heights.upsets.front();
+    run_->heights.upsets.erase(run_->heights.upsets.begin());
+    meet(upset, at);
   }
 }
 
-void Gauge::meet_upset(base::MonotonicInstant at) {
-  const Upset upset = *run_->heights.upset;
-  run_->heights.upset.reset();
+void Gauge::meet(const Upset& upset, base::MonotonicInstant at) {
   switch (upset.kind) {
     case Upset::Kind::kStall:
       run_->stalled = true;
       return;
-    case Upset::Kind::kSilent:
-    case Upset::Kind::kDisconnect:
-      out_.line_upsets.push_back({.upset = upset, .after_bytes = out_.bytes.size(), .at = at});
-      if (run_->sent == run_->heights.counts.size()) finish_run(at);
+    case Upset::Kind::kHang:
+      hang_ = upset.for_ms == 0 ? Hang{.ends = kNever, .lasts_ns = 0}
+                                : Hang{.ends = base::after_ms(outside(at), upset.for_ms),
+                                       .lasts_ns = upset.for_ms * base::kNsPerMs};
       return;
     case Upset::Kind::kRestart:
+    case Upset::Kind::kResetInReply:
+      if (upset.kind == Upset::Kind::kResetInReply) tell_line(upset, at);
       power_on(at);  // forgets everything
       booting_ = true;
       pulse_due_ = base::after_ms(at, kBootMs);
@@ -118,12 +125,19 @@ void Gauge::meet_upset(base::MonotonicInstant at) {
       fault_ = kFaultDriveBlocked;
       if (upset.for_ms > 0) fault_ends_ = base::after_ms(at, upset.for_ms);
       return;
+    default:
+      tell_line(upset, at);
+      return;
   }
+}
+
+void Gauge::tell_line(const Upset& upset, base::MonotonicInstant at) {
+  out_.line_upsets.push_back({.upset = upset, .after_bytes = out_.bytes.size(), .at = outside(at)});
 }
 
 void Gauge::finish_run(base::MonotonicInstant at) {
   Kept kept;
-  kept.traverse_id = run_->request.traverse_id;
+  kept.traverse_id = run_->told_id;
   kept.height_counts = std::move(run_->heights.counts);
   // The time the motion takes by length and speed, whatever the scale: it describes the trace.
   const double duration_ms = static_cast<double>(kept.height_counts.size()) * run_->request.spacing_nm /

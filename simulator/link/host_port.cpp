@@ -27,10 +27,12 @@ class PtyPort final : public HostPort {
   PtyPort& operator=(PtyPort&&) = delete;
   ~PtyPort() override { unplug(); }
 
-  base::Outcome plug() override {
-    auto opened = PseudoTerminal::open(link_path_);
+  base::Outcome plug(const Replug& how) override {
+    if (!how.link_path.empty()) link_path_ = how.link_path;
+    auto opened = PseudoTerminal::open(link_path_, how.other_device ? last_device_ : std::string());
     if (!opened) return opened.error();
     terminal_ = std::move(*opened);
+    last_device_ = terminal_->far_name();
     // The far end is kept open, so the near end only fails when the machine does; unplug() then tidies up.
     pump_ = std::make_shared<StreamPump<asio::posix::stream_descriptor>>(
         asio::posix::stream_descriptor(io_, terminal_->take_near_end()), events_.on_bytes, [] {});
@@ -43,6 +45,10 @@ class PtyPort final : public HostPort {
     if (pump_) pump_->close();
     pump_.reset();
     terminal_.reset();
+  }
+
+  void hold(bool held) override {
+    if (pump_) pump_->hold(held);
   }
 
   void send(const Bytes& bytes, bool somebody_listens) override {
@@ -60,6 +66,7 @@ class PtyPort final : public HostPort {
   asio::io_context& io_;
   std::string link_path_;
   HostPortEvents events_;
+  std::string last_device_;
   std::optional<PseudoTerminal> terminal_;
   std::shared_ptr<StreamPump<asio::posix::stream_descriptor>> pump_;
 };
@@ -74,7 +81,7 @@ class TcpPort final : public HostPort {
   TcpPort& operator=(TcpPort&&) = delete;
   ~TcpPort() override { unplug(); }
 
-  base::Outcome plug() override {
+  base::Outcome plug(const Replug& /*how*/) override {
     auto acceptor = std::make_shared<tcp::acceptor>(io_);
     boost::system::error_code problem;
     acceptor->open(tcp::v4(), problem);
@@ -94,6 +101,10 @@ class TcpPort final : public HostPort {
     acceptor_.reset();
     if (pump_) pump_->close();
     pump_.reset();
+  }
+
+  void hold(bool held) override {
+    if (pump_) pump_->hold(held);
   }
 
   void send(const Bytes& bytes, bool /*somebody_listens*/) override {

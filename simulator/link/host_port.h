@@ -11,6 +11,7 @@
 
 #include "base/result.h"
 #include "simulator/link/bytes.h"
+#include "simulator/link/upset.h"
 
 namespace crestgate::simulator {
 
@@ -22,9 +23,11 @@ struct HostPortEvents {
 class HostPort {
  public:
   virtual ~HostPort() = default;
-  // Makes the port there; called again after unplug().
-  virtual base::Outcome plug() = 0;
+  // Makes the port there; called again after unplug(). A socket always comes back as it was.
+  virtual base::Outcome plug(const Replug& how) = 0;
   virtual void unplug() = 0;
+  // While held, what the host sends waits in the port.
+  virtual void hold(bool held) = 0;
   // `somebody_listens` false: what waits unread from earlier is thrown away first.
   virtual void send(const Bytes& bytes, bool somebody_listens) = 0;
   [[nodiscard]] virtual std::string name() const = 0;

@@ -8,6 +8,7 @@
 
 #include "base/clock.h"
 #include "simulator/link/bytes.h"
+#include "simulator/link/frame_fault.h"
 #include "simulator/link/gauge.h"
 #include "simulator/link/line_fault.h"
 #include "simulator/link/line_pace.h"
@@ -22,6 +23,8 @@ struct LineOptions {
 struct LineStep {
   Bytes bytes;          // to the host
   bool plugged = true;  // false: the port is to be closed until it is true again
+  Replug replug = {};   // how, when it is
+  bool reading = true;  // false: the gauge hangs, what the host sends is to be left where it is
 };
 
 class Line {
@@ -42,14 +45,23 @@ class Line {
 
  private:
   [[nodiscard]] bool dead(base::MonotonicInstant now) const;
+  void carry(const GaugeStep& said, const LineFaultSettings& faults, base::MonotonicInstant now);
+  void meet(const LineUpset& happened, base::MonotonicInstant now);
+  void end_slowness(base::MonotonicInstant now);
+  void release(base::MonotonicInstant now);
 
   Gauge& gauge_;
   const TraverseSource& source_;
   LineFault fault_;
+  FrameFault frame_fault_;
+  std::optional<std::uint32_t> baud_;
   LinePace pace_;
+  Bytes released_;  // in this step
+  std::optional<base::MonotonicInstant> slow_until_;
   base::MonotonicInstant silent_until_;
   base::MonotonicInstant unplugged_until_;
   bool unplugged_ = false;  // as the last step said
+  Replug replug_;           // of the last unplugging
 };
 
 }  // namespace crestgate::simulator

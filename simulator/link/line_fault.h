@@ -1,10 +1,11 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
-// A bad line: bytes in, other bytes out. The seam where every further damage of the byte stream belongs.
+// A bad line: bytes in, other bytes out. What happens to whole frames: frame_fault.h.
 
 #include <cstdint>
 
 #include "simulator/link/bytes.h"
+#include "simulator/link/frame_fault.h"
 #include "simulator/surface/random.h"
 
 namespace crestgate::simulator {
@@ -21,6 +22,7 @@ struct DirectionFault {
 struct LineFaultSettings {
   DirectionFault to_host;
   DirectionFault to_gauge;
+  FrameFaultSettings frames = {};  // to the host
   friend bool operator==(const LineFaultSettings&, const LineFaultSettings&) = default;
 };
 

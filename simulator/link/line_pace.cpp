@@ -18,6 +18,12 @@ std::int64_t LinePace::time_of_ns(std::int64_t bytes) const {
   return (bytes * kBitsPerByte * kNsPerSecond + rate - 1) / rate;
 }
 
+void LinePace::change_rate(std::optional<std::uint32_t> baud, base::MonotonicInstant now) {
+  baud_ = baud;
+  burst_start_ = now;
+  released_in_burst_ = 0;
+}
+
 void LinePace::push(ByteView bytes, base::MonotonicInstant now) {
   if (bytes.empty()) return;
   if (waiting_.empty() && baud_) {

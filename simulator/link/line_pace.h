@@ -19,6 +19,10 @@ class LinePace {
   // Without a rate everything passes at once.
   explicit LinePace(std::optional<std::uint32_t> baud) : baud_(baud) {}
 
+  // Another rate from now on, for what waits too.
+  // Pre     what has left by `now` is released.
+  void change_rate(std::optional<std::uint32_t> baud, base::MonotonicInstant now);
+
   void push(ByteView bytes, base::MonotonicInstant now);
 
   // The bytes whose last bit has left by `now`.

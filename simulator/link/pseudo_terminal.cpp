@@ -34,7 +34,20 @@ bool make_raw(int fd) {
 
 }  // namespace
 
-base::Result<PseudoTerminal> PseudoTerminal::open(const std::string& link_path) {
+// A free number is given out again at once, so that one has to hold it to get another.
+base::Result<PseudoTerminal> PseudoTerminal::open(const std::string& link_path,
+                                                  const std::string& other_than) {
+  auto pair = open_pair();
+  if (pair && pair->far_name_ == other_than) {
+    const PseudoTerminal passed_over = std::move(*pair);
+    pair = open_pair();
+  }
+  if (!pair) return pair;
+  if (auto linked = pair->link_to(link_path); !linked) return linked.error();
+  return pair;
+}
+
+base::Result<PseudoTerminal> PseudoTerminal::open_pair() {
   PseudoTerminal pair;
   pair.near_end_ = ::posix_openpt(O_RDWR | O_NOCTTY | O_CLOEXEC);
   if (pair.near_end_ < 0) return failed("cannot open a pseudo-terminal");
@@ -46,19 +59,22 @@ base::Result<PseudoTerminal> PseudoTerminal::open(const std::string& link_path) 
   pair.far_name_ = name.data();
   pair.far_end_ = ::open(name.data(), O_RDWR | O_NOCTTY | O_CLOEXEC);
   if (pair.far_end_ < 0 || !make_raw(pair.far_end_)) return failed("cannot prepare " + pair.far_name_);
+  return pair;
+}
 
+base::Outcome PseudoTerminal::link_to(const std::string& path) {
   std::error_code problem;
-  const fs::file_status status = fs::symlink_status(link_path, problem);
+  const fs::file_status status = fs::symlink_status(path, problem);
   if (fs::is_symlink(status)) {
-    fs::remove(link_path, problem);  // left by a simulator that was killed; a failure shows in the next line
+    fs::remove(path, problem);  // left by a simulator that was killed; a failure shows in the next line
   } else if (fs::exists(status)) {
     return base::Error{base::ErrorCode::kBusy,
-                       link_path + ": expected a free path, found something that is no link"};
+                       path + ": expected a free path, found something that is no link"};
   }
-  fs::create_symlink(pair.far_name_, link_path, problem);
-  if (problem) return base::Error{base::ErrorCode::kIo, link_path + ": cannot link it: " + problem.message()};
-  pair.link_path_ = link_path;
-  return pair;
+  fs::create_symlink(far_name_, path, problem);
+  if (problem) return base::Error{base::ErrorCode::kIo, path + ": cannot link it: " + problem.message()};
+  link_path_ = path;
+  return base::Done{};
 }
 
 PseudoTerminal::PseudoTerminal(PseudoTerminal&& other) noexcept

@@ -15,7 +15,8 @@ namespace crestgate::simulator {
 class PseudoTerminal {
  public:
   // Errors  kBusy: something that is no link stands at `link_path`. kIo: the system's reason is in the text.
-  static base::Result<PseudoTerminal> open(const std::string& link_path);
+  // `other_than` is the name of a far end that this one must not have; empty: any will do.
+  static base::Result<PseudoTerminal> open(const std::string& link_path, const std::string& other_than = {});
 
   PseudoTerminal(PseudoTerminal&& other) noexcept;
   PseudoTerminal& operator=(PseudoTerminal&& other) noexcept;
@@ -26,11 +27,16 @@ class PseudoTerminal {
   // The near end; the caller owns it from then on. To be called once.
   int take_near_end();
 
+  // The device that the link leads to.
+  [[nodiscard]] const std::string& far_name() const { return far_name_; }
+
   // Throws away what no client has read. A real adapter keeps nothing for a client that is not there.
   void discard_unread() const;
 
  private:
   PseudoTerminal() = default;
+  static base::Result<PseudoTerminal> open_pair();
+  base::Outcome link_to(const std::string& path);
   void close();
 
   int near_end_ = -1;

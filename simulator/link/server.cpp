@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "simulator/link/server.h"
 
+#include <algorithm>
 #include <chrono>
 #include <csignal>
 #include <exception>
@@ -73,7 +74,7 @@ class Server {
   }
 
   base::Outcome run(const ServeOptions& options) {
-    if (auto plugged = port_->plug(); !plugged) return plugged;
+    if (auto plugged = port_->plug({}); !plugged) return plugged;
     std::optional<std::uint16_t> control_port;
     if (options.control_port) {
       if (auto listening = listen_for_control(*options.control_port); !listening) return listening;
@@ -98,18 +99,22 @@ class Server {
       plugged_ = step.plugged;
       if (!plugged_) {
         port_->unplug();
-      } else if (auto again = port_->plug(); !again) {
+      } else if (auto again = port_->plug(step.replug); !again) {
         failure_ = again.error();
         io_.stop();
         return;
       }
     }
+    port_->hold(!step.reading);
     if (plugged_ && !step.bytes.empty()) port_->send(step.bytes, line_.host_heard(now));
     wait_for(line_.next_due());
   }
 
   void wait_for(base::MonotonicInstant due) {
-    timer_.expires_at(std::chrono::steady_clock::time_point(std::chrono::nanoseconds(due.ns)));
+    // What is due never is asked for again after an hour: the end of all time is no time for a timer.
+    constexpr std::int64_t kLongestMs = 3'600'000;
+    const std::int64_t at_ns = std::min(due.ns, base::after_ms(serving_clock(), kLongestMs).ns);
+    timer_.expires_at(std::chrono::steady_clock::time_point(std::chrono::nanoseconds(at_ns)));
     timer_.async_wait([this](const boost::system::error_code& problem) {
       if (!problem) advance({});
     });

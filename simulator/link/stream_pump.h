@@ -6,9 +6,11 @@
 #include <cstddef>
 #include <functional>
 #include <memory>
+#include <optional>
 #include <utility>
 
 #include <boost/asio/buffer.hpp>
+#include <boost/asio/post.hpp>
 #include <boost/asio/write.hpp>
 #include <boost/system/error_code.hpp>
 
@@ -34,6 +36,18 @@ class StreamPump : public std::enable_shared_from_this<StreamPump<Stream>> {
     if (writing_.empty()) write();
   }
 
+  // While held at most one read's worth leaves the stream; it is handed on when the hold ends.
+  void hold(bool held) {
+    const bool ends = held_ && !held;
+    held_ = held;
+    if (!ends || !held_size_) return;
+    // Not from here: whoever calls is not ready for bytes.
+    boost::asio::post(stream_.get_executor(), [self = this->shared_from_this()] {
+      if (self->closed_ || self->held_ || !self->held_size_) return;
+      self->hand_on(*std::exchange(self->held_size_, std::nullopt));
+    });
+  }
+
   void discard_waiting() { waiting_.clear(); }
 
   void close() {
@@ -49,9 +63,17 @@ class StreamPump : public std::enable_shared_from_this<StreamPump<Stream>> {
         [self = this->shared_from_this()](const boost::system::error_code& problem, std::size_t size) {
           if (self->closed_) return;
           if (problem) return self->gone();
-          self->on_bytes_(ByteView(self->incoming_).first(size));
-          if (!self->closed_) self->read();
+          if (self->held_) {
+            self->held_size_ = size;
+          } else {
+            self->hand_on(size);
+          }
         });
+  }
+
+  void hand_on(std::size_t size) {
+    on_bytes_(ByteView(incoming_).first(size));
+    if (!closed_) read();
   }
 
   void write() {
@@ -78,6 +100,8 @@ class StreamPump : public std::enable_shared_from_this<StreamPump<Stream>> {
   Bytes waiting_;
   Bytes writing_;
   bool closed_ = false;
+  bool held_ = false;
+  std::optional<std::size_t> held_size_;  // of what was read while held
 };
 
 }  // namespace crestgate::simulator

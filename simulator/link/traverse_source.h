@@ -3,10 +3,10 @@
 // What the gauge asks of the world under its stylus: the seam between the link and the surfaces.
 
 #include <cstdint>
-#include <optional>
 #include <vector>
 
 #include "simulator/link/line_fault.h"
+#include "simulator/link/upset.h"
 
 namespace crestgate::simulator {
 
@@ -20,25 +20,11 @@ struct TraverseOrder {
   }
 };
 
-// Something that goes wrong while a traverse runs, once `after_samples` heights were measured.
-struct Upset {
-  enum class Kind {
-    kStall,         // no more heights, everything else lives on
-    kSilent,        // the line carries nothing in either direction for `for_ms`
-    kRestart,       // the gauge starts anew with another boot id
-    kDisconnect,    // the port goes away and comes back after `for_ms`
-    kDriveBlocked,  // the gauge stops with fault 101
-  };
-  Kind kind = Kind::kStall;
-  std::uint32_t after_samples = 0;
-  std::int64_t for_ms = 0;  // 0: for ever
-  friend bool operator==(const Upset&, const Upset&) = default;
-};
-
 struct TracedHeights {
   std::vector<std::int32_t> counts;  // as many as the order's samples
   std::uint16_t quality = 0;         // WireQuality bits
-  std::optional<Upset> upset;
+  std::vector<Upset> upsets;         // all of them happen, unless one before ends the traverse
+  bool under_previous_id = false;    // chunks and FINISHED carry the id of the traverse before
 };
 
 struct StillReading {

@@ -10,16 +10,11 @@
 
 #include "base/result.h"
 #include "simulator/link/traverse_source.h"
+#include "simulator/scenario/armed_faults.h"
 #include "simulator/scenario/scenario.h"
+#include "simulator/stylus/stylus.h"
 
 namespace crestgate::simulator {
-
-struct Placement {
-  PartAtStage part;
-  std::uint32_t attempt = 0;  // n-th time that this part was placed at this stage, from 1
-  std::uint32_t zone = 0;
-  std::uint32_t traverses = 0;  // of this zone since the part was placed
-};
 
 // Threads  one; whoever steps the gauge also moves the parts.
 class Bench : public TraverseSource {
@@ -34,9 +29,9 @@ class Bench : public TraverseSource {
   // Errors  kNoData: no part lies there.
   base::Outcome remove();
 
-  void add_fault(const FaultPlan& plan);
+  void add_fault(const FaultPlan& plan) { faults_.add(plan); }
   void clear_faults() { faults_.clear(); }
-  [[nodiscard]] std::size_t fault_count() const { return faults_.size(); }
+  [[nodiscard]] std::size_t fault_count() const { return faults_.count(); }
 
   [[nodiscard]] const std::optional<Placement>& placement() const { return placement_; }
   [[nodiscard]] const Scenario& scenario() const { return scenario_; }
@@ -46,24 +41,21 @@ class Bench : public TraverseSource {
   [[nodiscard]] LineFaultSettings line_faults() const override;
 
  private:
-  struct ArmedFault {
-    FaultPlan plan;
-    std::uint32_t happened = 0;
-  };
-
-  [[nodiscard]] bool applies(const FaultPlan& plan) const;
   const Face& felt_face();
   [[nodiscard]] std::uint64_t zone_seed() const;
   [[nodiscard]] std::uint64_t placement_seed() const;
-  void add_faults_to(TracedHeights& traced);
+  // The alignment and the noise of the traverse that begins.
+  Pass next_pass(const TraverseOrder& order);
 
   Scenario scenario_;
-  std::vector<ArmedFault> faults_;
+  ArmedFaults faults_;
   std::map<PartAtStage, std::uint32_t> attempts_;
   std::optional<Placement> placement_;
   std::map<std::uint32_t, Face> felt_;                  // faces of the placed part, by zone
   std::map<std::uint32_t, std::uint32_t> zone_passes_;  // traverses of each zone since the part was placed
   std::int32_t last_count_ = 0;
+  std::vector<std::int32_t> last_counts_;  // what the gauge sent as its last traverse
+  std::uint64_t traverses_ = 0;
   std::uint64_t still_readings_ = 0;
 };
 

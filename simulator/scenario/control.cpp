@@ -3,7 +3,9 @@
 
 #include <array>
 #include <cstdint>
+#include <filesystem>
 #include <limits>
+#include <system_error>
 
 #include "simulator/scenario/words.h"
 
@@ -79,6 +81,12 @@ std::string ControlDesk::fault(Words& words, std::string_view command) {
   }
   const auto plan = parse_fault(command.substr(command.find("fault") + 5), "control");
   if (!plan) return refused(plan.error());
+  // Found out now: a port that cannot come back would end the program.
+  const std::filesystem::path link = plan->replug.link_path;
+  std::error_code problem;
+  if (link.has_parent_path() && !std::filesystem::is_directory(link.parent_path(), problem)) {
+    return "error the folder of the link '" + link.string() + "' does not exist";
+  }
   bench_.add_fault(*plan);
   return state();
 }

@@ -13,7 +13,8 @@
 #include "base/result.h"
 #include "simulator/link/gauge.h"
 #include "simulator/link/line.h"
-#include "simulator/link/line_fault.h"
+#include "simulator/scenario/fault_plan.h"
+#include "simulator/scenario/placement.h"
 #include "simulator/stylus/stylus.h"
 #include "simulator/surface/recipe.h"
 
@@ -24,41 +25,7 @@ struct Zone {
   double face_mm = 0.0;
 };
 
-// A part at a stage of its process; the stage is 0 where the scenario names none.
-struct PartAtStage {
-  std::string part;
-  std::uint16_t stage = 0;
-  // NOLINTNEXTLINE(modernize-use-nullptr): the check of clang-tidy 14 misreads the defaulted comparison
-  friend auto operator<=>(const PartAtStage&, const PartAtStage&) = default;
-};
-
 using SurfaceByZone = std::map<std::uint32_t, std::string>;  // zone number -> surface name
-
-// One thing that goes wrong, and when.
-struct FaultPlan {
-  enum class Kind {
-    kFlipBit,
-    kDropByte,
-    kStall,
-    kSilent,
-    kRestart,
-    kDisconnect,
-    kDriveBlocked,
-    kStylusLifted,
-    kSpeedUnsteady,
-    kVibration,
-  };
-  Kind kind = Kind::kStall;
-  double probability = 0.0;                    // kFlipBit, kDropByte: per byte
-  std::optional<Direction> direction;          // kFlipBit, kDropByte; absent: both
-  std::optional<std::uint32_t> after_samples;  // of a traverse; absent: half of it
-  std::int64_t for_ms = 0;                     // 0: for ever
-  std::uint32_t times = 1;                     // traverses it happens in; 0: in every one
-  std::optional<std::string> part;             // absent: any
-  std::optional<std::uint32_t> stage;
-  std::optional<std::uint32_t> attempt;
-  std::optional<std::uint32_t> zone;
-};
 
 struct Scenario {
   std::string source;  // file name without folders, for messages
@@ -81,8 +48,5 @@ base::Result<Scenario> parse_scenario(std::string_view text, const std::string& 
 
 // Errors  as above; kNotFound and kIo when the file cannot be read.
 base::Result<Scenario> read_scenario(const std::string& path);
-
-// The words of a fault statement after 'fault'; `where` begins every error's text.
-base::Result<FaultPlan> parse_fault(std::string_view words, const std::string& where);
 
 }  // namespace crestgate::simulator

@@ -45,7 +45,12 @@ struct Trace {
 //          Beyond the edge of the face the stylus falls to its end stop.
 Trace trace_pass(const Face& felt, const StylusTraits& traits, const Pass& pass);
 
-// What is traced with nothing under the stylus: the end stop all along.
-Trace trace_nothing(std::size_t samples);
+// The two halves of it: what the instrument reads (um, NaN beyond the edge of the face), and what it makes of
+// that.
+std::vector<double> read_pass(const Face& felt, const StylusTraits& traits, const Pass& pass);
+Trace counts_of(const std::vector<double>& readings_um, const StylusTraits& traits);
+
+// What is read with nothing under the stylus: it hangs at its end stop all along.
+std::vector<double> read_nothing(std::size_t samples);
 
 }  // namespace crestgate::simulator

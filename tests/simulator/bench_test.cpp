@@ -80,9 +80,10 @@ TEST_F(BenchOfTheWorks, CommandsThatCannotBeAreRefusedInOneLine) {
   EXPECT_EQ(ask("place P-3"), "error the scenario has no part 'P-3'");
   EXPECT_EQ(ask("place P-2 stage 20"), "error the scenario has no part 'P-2' at stage 20");
   EXPECT_EQ(ask("fault none"),
-            "error control: expected 'flip_bit', 'drop_byte', 'stall', 'silent', 'restart', "
-            "'disconnect', 'drive_blocked', 'stylus_lifted', 'speed_unsteady' or 'vibration', "
-            "found 'none'");
+            "error control: expected 'flip_bit', 'drop_byte', 'duplicate_frame', 'swap_frames', "
+            "'truncate_frame', 'slow_bytes', 'stall', 'silent', 'hang', 'restart', 'reset_in_reply', "
+            "'disconnect', 'drive_blocked', 'stale_repeat', 'over_range', 'stuck_stylus', 'lift_off', "
+            "'gain_drift', 'vibration', 'stylus_lifted' or 'speed_unsteady', found 'none'");
   EXPECT_EQ(ask("place P-2").substr(0, 2), "ok");
   EXPECT_EQ(ask("place P-1"), "error part P-2 lies on the bench: remove it first");
   EXPECT_EQ(ask("zone 1"), "error part P-2 has no zone 1 in the scenario");
@@ -106,8 +107,8 @@ TEST_F(BenchOfTheWorks, FaultsHappenToTheirPartStageAttemptAndZoneOnly) {
   const auto stalls = [this](std::string_view place, std::string_view zone) {
     ask(place);
     ask(zone);
-    const bool stalled = bench.traverse(kOneMm).upset.has_value();
-    const bool again = bench.traverse(kOneMm).upset.has_value();
+    const bool stalled = !bench.traverse(kOneMm).upsets.empty();
+    const bool again = !bench.traverse(kOneMm).upsets.empty();
     EXPECT_FALSE(again);  // once
     ask("remove");
     return stalled;
@@ -117,10 +118,10 @@ TEST_F(BenchOfTheWorks, FaultsHappenToTheirPartStageAttemptAndZoneOnly) {
   EXPECT_FALSE(stalls("place P-1 stage 10", "zone 1"));  // attempt 2, but of another stage
   ask("place P-1 stage 20");
   ask("zone 2");
-  EXPECT_FALSE(bench.traverse(kOneMm).upset.has_value());
+  EXPECT_TRUE(bench.traverse(kOneMm).upsets.empty());
   ask("zone 1");
-  EXPECT_EQ(bench.traverse(kOneMm).upset,
-            (Upset{.kind = Upset::Kind::kStall, .after_samples = 100, .for_ms = 0}));
+  EXPECT_EQ(bench.traverse(kOneMm).upsets,
+            (std::vector<Upset>{{.kind = Upset::Kind::kStall, .after_samples = 100, .for_ms = 0}}));
   ask("remove");
   ask("place P-2");
   EXPECT_EQ(bench.traverse(kOneMm).quality, kWireVibration);

@@ -17,7 +17,7 @@ constexpr StartTraverse kOneSecond{
 class GaugeInTrouble : public ::testing::Test {
  protected:
   void traverse_with(Upset::Kind kind, std::int64_t for_ms = 0) {
-    world.upset = Upset{.kind = kind, .after_samples = 400, .for_ms = for_ms};
+    world.upsets = {{.kind = kind, .after_samples = 400, .for_ms = for_ms}};
     host.say(9, kOneSecond);
   }
   std::size_t samples_heard() const {
@@ -48,7 +48,7 @@ TEST_F(GaugeInTrouble, AStallStopsTheHeightsAndNothingElse) {
 }
 
 TEST_F(GaugeInTrouble, AStallAfterTheLastSampleWithholdsFinished) {
-  world.upset = Upset{.kind = Upset::Kind::kStall, .after_samples = 1000};
+  world.upsets = {{.kind = Upset::Kind::kStall, .after_samples = 1000}};
   host.say(9, kOneSecond);
   host.wait_alive_ms(4000);
   EXPECT_EQ(samples_heard(), 1000U);

@@ -20,7 +20,10 @@ class KnownWorld : public TraverseSource {
  public:
   TracedHeights traverse(const TraverseOrder& order) override {
     ++traverses;
-    TracedHeights traced{.counts = {}, .quality = quality, .upset = std::exchange(upset, std::nullopt)};
+    TracedHeights traced{.counts = {},
+                         .quality = quality,
+                         .upsets = std::exchange(upsets, {}),
+                         .under_previous_id = under_previous_id};
     for (std::uint32_t i = 0; i < order.samples(); ++i)
       traced.counts.push_back(static_cast<std::int32_t>(7 * i));
     return traced;
@@ -32,7 +35,8 @@ class KnownWorld : public TraverseSource {
 
   int traverses = 0;
   std::uint16_t quality = 0;
-  std::optional<Upset> upset;
+  std::vector<Upset> upsets;
+  bool under_previous_id = false;
   LineFaultSettings faults;
 };
 
@@ -44,8 +48,8 @@ class HandDrivenHost {
 
   HandDrivenHost(Step step, NextDue next_due) : step_(std::move(step)), next_due_(std::move(next_due)) {}
 
-  // Sends one request and keeps what is answered at once. The zero before it is what a sender owes after opening
-  // and after silence; it never does harm.
+  // Sends one request and keeps what is answered at once. The zero before it is what a sender owes after
+  // opening and after silence; it never does harm.
   void say(std::uint16_t sequence, const Message& message) {
     Bytes bytes = {0};
     const Bytes wire = wire_of(frame_of(sequence, message));

@@ -107,7 +107,17 @@ INSTANTIATE_TEST_SUITE_P(
                 "expected 'unlimited' or a number within 300 to 100000000 after 'baud', found 'fast'"},
         Refusal{"seed -1",
                 "expected a whole number within 0 to 18446744073709551615 after 'seed', found '-1'"},
-        Refusal{"fault flip_bit part P-1", "'flip_bit' needs 'probability'"},
+        Refusal{"fault flip_bit direction to_host", "'direction' needs 'probability'"},
+        Refusal{"fault drop_byte probability 0.1 after 100",
+                "'probability' damages all along and 'after' at one place: give one of them"},
+        Refusal{"fault hang noticed no",
+                "expected 'part', 'stage', 'attempt', 'zone', 'times', 'after' or 'for_s' after 'hang', "
+                "found 'noticed'"},
+        Refusal{"fault disconnect link other",
+                "expected the path of the link after 'other', found the end of the line"},
+        Refusal{"fault slow_bytes bytes_per_s 0",
+                "expected a number within 1 to 10000000 after 'bytes_per_s', found '0'"},
+        Refusal{"fault lift_off noticed maybe", "expected 'yes' or 'no' after 'noticed', found 'maybe'"},
         Refusal{"fault stall part P-7", "part 'P-7' has no earlier 'part' statement"},
         Refusal{
             "fault stall for_s 2",

@@ -271,6 +271,54 @@ TEST_F(Serving, ADisconnectTakesThePortAwayAndBringsItBack) {
   EXPECT_TRUE(wait_for<Identity>(client, receiver, all).has_value());
 }
 
+// A host that holds its descriptor and one that does not: the device is another one in both cases.
+TEST_F(Serving, AReplugMayBringAnotherDeviceUnderAnotherLink) {
+  serve_on({.pty_path = link_, .tcp_port = std::nullopt, .control_port = 0});
+  const std::string elsewhere = link_ + "_elsewhere";
+  const fs::path first_device = fs::read_symlink(link_);
+  LinkWatch watch(elsewhere);
+  EXPECT_EQ(command("fault disconnect after 150 for_s 0.2 device other link other " + elsewhere).substr(0, 2),
+            "ok");
+  {
+    const Client client(open_raw(link_));
+    client.send(Bytes{0});
+    client.send(wire_of(frame_of(
+        2, StartTraverse{.traverse_id = 5, .length_um = 5600, .spacing_nm = 500, .speed_um_per_s = 500})));
+    while (!client.receive().empty()) {  // until the far side is gone
+    }
+  }
+  ASSERT_TRUE(watch.sees(IN_CREATE));
+  EXPECT_FALSE(fs::is_symlink(link_));
+  EXPECT_NE(fs::read_symlink(elsewhere), first_device);
+  const Client client(open_raw(elsewhere));
+  Receiver receiver;
+  std::vector<Received> all;
+  client.send(Bytes{0});
+  client.send(wire_of(frame_of(3, Hello{})));
+  EXPECT_TRUE(wait_for<Identity>(client, receiver, all).has_value());
+  stop();
+  EXPECT_FALSE(fs::is_symlink(elsewhere));
+}
+
+// What is said to a gauge that hangs stays in the port and is answered when it lives again.
+TEST_F(Serving, AHungGaugeKeepsItsPortOpenAndReadsNothing) {
+  serve_on({.pty_path = link_, .tcp_port = std::nullopt, .control_port = 0});
+  EXPECT_EQ(command("fault hang after 150 for_s 0.7").substr(0, 2), "ok");
+  const Client client(open_raw(link_));
+  Receiver receiver;
+  std::vector<Received> all;
+  client.send(Bytes{0});
+  client.send(wire_of(frame_of(
+      2, StartTraverse{.traverse_id = 5, .length_um = 5600, .spacing_nm = 500, .speed_um_per_s = 500})));
+  ASSERT_TRUE(wait_for<Chunk>(client, receiver, all).has_value());
+  const auto asked_at = std::chrono::steady_clock::now();
+  client.send(wire_of(frame_of(3, AskState{})));
+  ASSERT_TRUE(wait_for<StateReport>(client, receiver, all).has_value());
+  EXPECT_GT(std::chrono::steady_clock::now() - asked_at, std::chrono::milliseconds(300));
+  ASSERT_TRUE(wait_for<Finished>(client, receiver, all).has_value());
+  EXPECT_EQ(receiver.counters(), ReceiveCounters{});
+}
+
 TEST_F(Serving, APortThatCannotBeHadIsNamed) {
   const std::string missing = "/nowhere/at/all/gauge";
   Bench bench(*parse_scenario(kWorks, "works"));

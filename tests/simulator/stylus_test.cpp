@@ -89,7 +89,7 @@ TEST(Stylus, BeyondItsRangeAndBeyondTheEdgeItStandsAtItsEndStop) {
 }
 
 TEST(Stylus, NothingUnderItIsTheEndStopAllAlong) {
-  const Trace trace = trace_nothing(3);
+  const Trace trace = counts_of(read_nothing(3), {});
   EXPECT_EQ(trace.counts, std::vector<std::int32_t>(3, base::kOverRangeCount));
   EXPECT_TRUE(trace.over_range);
 }
