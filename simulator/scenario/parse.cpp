@@ -21,6 +21,7 @@ namespace {
 
 constexpr std::uint64_t kLanguageVersion = 1;
 constexpr std::uint64_t kMostZones = 99;
+constexpr std::uint64_t kMostParts = 100'000;
 
 class Parser {
  public:
@@ -160,13 +161,13 @@ class Parser {
         by_zone[zone] = *surface;
       }
     }
-    return base::Done{};
+    if (scenario_.parts.size() <= kMostParts) return base::Done{};
+    return words.error("a scenario holds at most " + std::to_string(kMostParts) + " parts");
   }
 
   // "ES-2041" or "ES-2041..ES-2050": equal letters, then as many digits.
   static base::Result<std::vector<std::string>> part_names(const std::string& text, const Words& words) {
     constexpr std::string_view kTo = "..";
-    constexpr std::uint64_t kMostParts = 100'000;
     const std::size_t dots = text.find(kTo);
     if (dots == std::string::npos) return std::vector<std::string>{text};
     const std::string first = text.substr(0, dots);

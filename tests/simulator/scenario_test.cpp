@@ -97,6 +97,7 @@ INSTANTIATE_TEST_SUITE_P(
                 "expected the numbers of zones like '1' or '1,2' after 'zone', found 'x'"},
         Refusal{"part P-1 zone 1 s", "zone 1 of part 'P-1' has a surface already"},
         Refusal{"part P-9..P-10 zone 1 s", "expected a range like 'ES-2041..ES-2050', found 'P-9..P-10'"},
+        Refusal{"part P-000002..P-100001 zone 1 s", "a scenario holds at most 100000 parts"},
         Refusal{"part P-2 zone 1 s more", "expected the end of the line after 's', found 'more'"},
         Refusal{"zone 1 b face_mm 12", "zone 1 is given twice"},
         Refusal{"zone 0 b face_mm 12", "zones are counted from 1, found 0"},
