@@ -137,8 +137,8 @@ void Cycle::on(const StylusWent& event) {
   stylus_clear_ = event.clear && gauge_.has_value();
   retract_failed_ = !event.clear;
   if (stylus_clear_) return;
-  note("retract_failed", Reason::kGaugeFault, event.detail);
-  if (phase_ == Phase::kRetracting) fail(Reason::kGaugeFault, event.detail);
+  note("retract_failed", event.reason, event.detail);
+  if (phase_ == Phase::kRetracting) fail(event.reason, event.detail);
 }
 
 void Cycle::on(const TraverseRecorded& event) {

@@ -54,6 +54,7 @@ struct TraverseFailed {  // answers StartTraverse
 };
 struct StylusWent {  // answers RetractStylus; clear says whether anything may move
   bool clear = false;
+  base::Reason reason = base::Reason::kNone;  // why it is not clear
   std::string detail;
 };
 struct TraverseRecorded {  // answers RecordTraverse

@@ -168,7 +168,12 @@ class CellRunner::Engine {
     } else {
       outcome = co_await parts_.gauge.retract();
     }
-    take(StylusWent{.clear = outcome.has_value(), .detail = outcome ? "" : outcome.error().detail});
+    if (outcome) {
+      take(StylusWent{.clear = true, .reason = base::Reason::kNone, .detail = ""});
+    } else {
+      take(StylusWent{
+          .clear = false, .reason = driver::reason_of(outcome.error()), .detail = outcome.error().detail});
+    }
   }
 
   // ---- ledger ----

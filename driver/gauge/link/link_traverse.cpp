@@ -236,6 +236,10 @@ Awaitable<base::Outcome> resend(Run& run, Gap gap) {
       if (!message && message.error().code == ErrorCode::kNoReply && !session->failed()) break;
       if (!message) co_return message.error();
       if (const auto* refused = std::get_if<Refused>(&message->body)) {
+        if (refused->refusal == kRefusedNoSuchTraverse) {  // cut short, so it is not kept
+          co_return base::Error{ErrorCode::kStopped,
+                                session->where() + ": the gauge stopped and does not keep this traverse"};
+        }
         if (refused->refusal == kRefusedBusy) {
           co_return base::Error{ErrorCode::kStopped,
                                 session->where() + ": the gauge still runs long after all samples were due"};

@@ -109,7 +109,7 @@ class CycleBench {
   }
   void stylus_clears() {
     take<RetractStylus>();
-    send(StylusWent{.clear = true, .detail = ""});
+    send(StylusWent{.clear = true, .reason = base::Reason::kNone, .detail = ""});
   }
   void analysis_says(base::Verdict verdict, base::Reason reason) {
     const auto action = take<JudgePart>();

@@ -350,8 +350,8 @@ TEST_F(ReadyCycle, AStylusThatDoesNotComeClearBlocksAndIsAskedAgain) {
   bench.traverse_comes();
   bench.traverse_comes();
   bench.take<RetractStylus>();
-  bench.send(StylusWent{.clear = false, .detail = "no answer"});
-  expect_none(Reason::kGaugeFault);
+  bench.send(StylusWent{.clear = false, .reason = Reason::kGaugeSilent, .detail = "no answer"});
+  expect_none(Reason::kGaugeSilent);
   bench.plc({});
   EXPECT_FALSE(bench.signal().ready);
   bench.pass_ms(2100);
@@ -498,7 +498,7 @@ TEST_F(ReadyCycle, StopInTheMiddleRecordsNoneAndRetracts) {
   bench.ledger_takes_judgement();
   EXPECT_EQ(bench.recorded().back().reason, Reason::kStopping);
   EXPECT_NE(bench.phase(), Phase::kStopped) << "the stylus is still down";
-  bench.send(StylusWent{.clear = true, .detail = ""});
+  bench.send(StylusWent{.clear = true, .reason = Reason::kNone, .detail = ""});
   EXPECT_EQ(bench.phase(), Phase::kStopped);
 }
 
