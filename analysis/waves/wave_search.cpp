@@ -34,9 +34,9 @@ constexpr double kPlacesPerOrdinate = 3.0;
 constexpr std::size_t kNoiseGroup = 10;
 // Ordinates that Fisher's sum may count: the level is known no better than from so many. Counting all of
 // them, 79 of 5000 simulated rough faces of 5 mm with a correlation length of 0.08 mm had a wave, with 16 it
-// were 21, with 12 six; of 5000 with 0.01 mm none. (The number was chosen on these faces; fresh ones are in the
-// tests.) The price on 5 mm: a wave as high as 2 Rq is found in 149 of 150 faces at 0.01 mm, but in 32 of 150 at
-// 0.08 mm, where the roughness itself looks like waves.
+// were 21, with 12 six; of 5000 with 0.01 mm none. (The number was chosen on these faces; fresh ones are in
+// the tests.) The price on 5 mm: a wave as high as 2 Rq is found in 149 of 150 faces at 0.01 mm, but in 32 of
+// 150 at 0.08 mm, where the roughness itself looks like waves.
 constexpr std::size_t kNoiseWorth = 12;
 constexpr double kSmallestAmplitudeUm = 5e-5;  // far below any pickup: what is left of rounding, not a wave
 // The columns of a trial must keep this much of their area once the form is taken out, or they are form:

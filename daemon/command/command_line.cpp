@@ -13,8 +13,8 @@ namespace crestgate::command {
 namespace {
 
 const std::map<std::string, Format>& formats() {
-  static const std::map<std::string, Format> kFormats{{"text", Format::kText}, {"json", Format::kJson}};
-  return kFormats;
+  static const std::map<std::string, Format> names{{"text", Format::kText}, {"json", Format::kJson}};
+  return names;
 }
 
 void add_format(CLI::App& app, Format& format) {

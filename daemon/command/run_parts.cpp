@@ -23,9 +23,10 @@ namespace {
 constexpr std::chrono::milliseconds kLease{500};
 
 base::Result<std::unique_ptr<driver::SignalOutput>> make_lamp(boost::asio::io_context& io) {
-  const auto look =
-      driver::terminal_look(STDOUT_FILENO, std::getenv("NO_COLOR"),
-                            std::getenv("TERM"));  // NOLINT(concurrency-mt-unsafe): no other thread runs yet
+  // No thread runs yet that could change the environment.
+  const char* no_color = std::getenv("NO_COLOR");  // NOLINT(concurrency-mt-unsafe)
+  const char* term = std::getenv("TERM");          // NOLINT(concurrency-mt-unsafe)
+  const auto look = driver::terminal_look(STDOUT_FILENO, no_color, term);
   auto lamp = driver::make_terminal_lamp(STDOUT_FILENO, look);
   if (!lamp) return lamp.error();
   return driver::make_leased(io.get_executor(), std::move(*lamp), kLease);

@@ -207,20 +207,20 @@ void print_text(const Numbers& numbers, const TextureOptions& options) {
 
 }  // namespace
 
-int texture(const TextureOptions& given) {
-  TextureOptions options = given;
-  options.only = joined_brackets(options.only);
-  const auto numbers = compute(options);
+int texture(const TextureOptions& options) {
+  TextureOptions asked = options;
+  asked.only = joined_brackets(asked.only);
+  const auto numbers = compute(asked);
   if (!numbers) return could_not_run(numbers.error());
-  for (const std::string& symbol : options.only) {
+  for (const std::string& symbol : asked.only) {
     const bool known = std::any_of(numbers->names.begin(), numbers->names.end(),
                                    [&](const auto& name) { return name.symbol == symbol; });
     if (!known) return could_not_run("--only: these settings give no parameter '" + symbol + "'");
   }
-  if (options.format == Format::kJson) {
-    print_json(*numbers, options);
+  if (asked.format == Format::kJson) {
+    print_json(*numbers, asked);
   } else {
-    print_text(*numbers, options);
+    print_text(*numbers, asked);
   }
   return kFine;
 }

@@ -108,9 +108,10 @@ class Parser {
     while (lines_.next(line)) {
       if (trimmed(line).empty()) continue;
       const auto fields = two_fields(line);
-      if (!fields)
+      if (!fields) {
         return complain(lines_.number(),
                         "expected two values, found '" + std::string(line.substr(0, 60)) + "'");
+      }
       const auto x = as_number(fields->first);
       if (!x || !std::isfinite(*x)) {
         return complain(lines_.number(), "expected a number, found '" + std::string(fields->first) + "'");

@@ -68,7 +68,7 @@ struct FaultPlan {
 
 // The words of a fault statement after 'fault'; `where` begins every error's text.
 // Errors  kInvalidConfig.
-base::Result<FaultPlan> parse_fault(std::string_view words, const std::string& where);
+base::Result<FaultPlan> parse_fault(std::string_view text, const std::string& where);
 
 // Those that damage bytes or frames.
 constexpr bool damages_line(FaultPlan::Kind kind) { return kind <= FaultPlan::Kind::kTruncateFrame; }

@@ -144,6 +144,7 @@ base::Result<FaultPlan> parse_fault(std::string_view text, const std::string& wh
   Words words(text, where);
   const std::vector<FaultRule> rules = fault_rules();
   std::vector<std::string_view> names;
+  names.reserve(rules.size());
   for (const FaultRule& rule : rules) names.push_back(rule.name);
   const auto kind = words.one_of(names);
   if (!kind) return kind.error();

@@ -197,6 +197,7 @@ base::Result<ProcessStep> parse_step(Words& words) {
   for (StepRule& rule : damage_rules()) rules.push_back(std::move(rule));
   for (StepRule& rule : form_rules()) rules.push_back(std::move(rule));
   std::vector<std::string_view> names;
+  names.reserve(rules.size());
   for (const StepRule& rule : rules) names.push_back(rule.name);
   const auto index = words.one_of(names);
   if (!index) return index.error();

@@ -2,6 +2,7 @@
 #include "daemon/cell/config/cell_description.h"
 
 #include <array>
+#include <cmath>
 #include <utility>
 
 #include "daemon/cell/config/table_reader.h"
@@ -46,7 +47,7 @@ TimingDescription read_timing(TableReader& root) {
   if (!table) return timing;
   const auto milliseconds = [&](std::string_view key, std::uint32_t preset) {
     const auto seconds = table->number_if_given(key, {0.1, 86400.0});
-    return seconds ? static_cast<std::uint32_t>(*seconds * 1000.0 + 0.5) : preset;
+    return seconds ? static_cast<std::uint32_t>(std::lround(*seconds * 1000.0)) : preset;
   };
   timing.zone_timeout_ms = milliseconds("zone_timeout_s", timing.zone_timeout_ms);
   timing.acknowledge_timeout_ms = milliseconds("acknowledge_timeout_s", timing.acknowledge_timeout_ms);

@@ -22,8 +22,8 @@ std::string shown(double value) {
 }
 
 const Node& empty_table() {
-  static const Node kEmpty{Node::Table{}, 0};
-  return kEmpty;
+  static const Node empty{Node::Table{}, 0};
+  return empty;
 }
 
 }  // namespace

@@ -75,7 +75,7 @@ class TableReader {
   void finish();
 
  private:
-  const Node* find(std::string_view key) const;
+  [[nodiscard]] const Node* find(std::string_view key) const;
   const Node* take(std::string_view key, bool required);
   [[nodiscard]] std::string place_of(std::string_view key) const;
 

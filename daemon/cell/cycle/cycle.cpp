@@ -288,9 +288,7 @@ void Cycle::step_result() {
     withdraw(Reason::kStopping);
   } else if (plc_silent()) {
     withdraw(Reason::kPlcSilent);
-  } else if (plc_.request_id == 0 || plc_.request_id != last_request_) {
-    withdraw(Reason::kNone);
-  } else if (!plc_.part_present) {
+  } else if (plc_.request_id == 0 || plc_.request_id != last_request_ || !plc_.part_present) {
     withdraw(Reason::kNone);
   } else if (!shown_->acknowledged && age_ms > cell_.timing.acknowledge_timeout_ms) {
     warnings_ |= base::kWarnResultNotAcknowledged;

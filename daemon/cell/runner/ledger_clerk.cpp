@@ -26,15 +26,15 @@ LedgerClerk::LedgerClerk(protocol::FileSystem& files, std::filesystem::path ledg
 
 LedgerClerk::~LedgerClerk() = default;
 
-void LedgerClerk::record(std::shared_ptr<const base::Record> record, Answer answer) {
-  submit([record = std::move(record)] { return *record; }, std::move(answer));
+void LedgerClerk::record(std::shared_ptr<const base::Record> record, const Answer& answer) {
+  submit([record = std::move(record)] { return *record; }, answer);
 }
 
-void LedgerClerk::record(std::shared_ptr<const base::Traverse> traverse, Answer answer) {
-  submit([traverse = std::move(traverse)] { return base::Record(*traverse); }, std::move(answer));
+void LedgerClerk::record(std::shared_ptr<const base::Traverse> traverse, const Answer& answer) {
+  submit([traverse = std::move(traverse)] { return base::Record(*traverse); }, answer);
 }
 
-void LedgerClerk::submit(std::function<base::Record()> make, Answer answer) {
+void LedgerClerk::submit(std::function<base::Record()> make, const Answer& answer) {
   auto job = [this, make = std::move(make), answer] {
     base::Result<Receipt> result = base::Error{base::ErrorCode::kIo, "the ledger is not open"};
     try {
@@ -56,7 +56,7 @@ void LedgerClerk::submit(std::function<base::Record()> make, Answer answer) {
   }
 }
 
-void LedgerClerk::reopen(std::function<void(base::Result<std::uint64_t>)> answer) {
+void LedgerClerk::reopen(const std::function<void(base::Result<std::uint64_t>)>& answer) {
   auto job = [this, answer] {
     base::Result<std::uint64_t> result = base::Error{base::ErrorCode::kIo, "the ledger is not open"};
     try {

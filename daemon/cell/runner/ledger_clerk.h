@@ -35,15 +35,15 @@ class LedgerClerk {
   using Answer = std::function<void(base::Result<Receipt>)>;
 
   // Answered once, in the order of the calls. kBusy at once when the queue is full.
-  void record(std::shared_ptr<const base::Record> record, Answer answer);
-  void record(std::shared_ptr<const base::Traverse> traverse, Answer answer);
+  void record(std::shared_ptr<const base::Record> record, const Answer& answer);
+  void record(std::shared_ptr<const base::Traverse> traverse, const Answer& answer);
 
   // After a failure: lets go of the writer and opens the ledger again, which repairs what the failure left.
   // Answers with the number of bytes that the repair set aside.
-  void reopen(std::function<void(base::Result<std::uint64_t>)> answer);
+  void reopen(const std::function<void(base::Result<std::uint64_t>)>& answer);
 
  private:
-  void submit(std::function<base::Record()> make, Answer answer);
+  void submit(std::function<base::Record()> make, const Answer& answer);
 
   protocol::FileSystem& files_;
   const std::filesystem::path ledger_;

@@ -80,7 +80,8 @@ struct Sink {
 Sink open_sink(int descriptor) {
   struct stat facts {};
   const bool is_file = ::fstat(descriptor, &facts) == 0 && S_ISREG(facts.st_mode);
-  // A file never blocks, and its place is shared with whoever else writes to it: reopened, we would overwrite them.
+  // A file never blocks, and its place is shared with whoever else writes to it: reopened, we would overwrite
+  // them.
   if (!is_file) {
     const std::string path = "/proc/self/fd/" + std::to_string(descriptor);
     const int reopened = ::open(path.c_str(), O_WRONLY | O_NONBLOCK | O_NOCTTY | O_CLOEXEC);
