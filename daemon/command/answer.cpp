@@ -9,7 +9,8 @@ namespace crestgate::command {
 int could_not_run(std::string_view detail) {
   std::string line = "crestgate: " + std::string(detail);
   for (char& character : line) {
-    if (character == '\n' || character == '\r') character = ' ';
+    const auto byte = static_cast<unsigned char>(character);
+    if (byte < 0x20 || byte == 0x7F) character = ' ';  // one line, and nothing that steers a terminal
   }
   line += '\n';
   std::fputs(line.c_str(), stderr);

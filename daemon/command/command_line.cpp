@@ -17,6 +17,8 @@ const std::map<std::string, Format>& formats() {
   return names;
 }
 
+constexpr std::size_t kLongestComplaint = 200;  // a range of doubles is printed with 300 digits
+
 void add_format(CLI::App& app, Format& format) {
   app.add_option_function<std::string>(
          "--format", [&format](const std::string& name) { format = formats().at(name); },
@@ -30,9 +32,6 @@ class CommandLine {
   CommandLine() : app_("Judges ground and finished contact surfaces on a stylus bench.", "crestgate") {
     app_.set_version_flag("--version", std::string(software_version()));
     app_.require_subcommand(1);
-    app_.failure_message([](const CLI::App* app, const CLI::Error& error) {
-      return "crestgate: " + std::string(error.what()) + " (see " + app->get_name() + " --help)\n";
-    });
     add_run();
     add_validate();
     add_ports();
@@ -48,7 +47,12 @@ class CommandLine {
     try {
       app_.parse(argc, argv);
     } catch (const CLI::ParseError& error) {
-      return app_.exit(error) == 0 ? kFine : kCouldNotRun;
+      if (error.get_exit_code() == 0) return app_.exit(error);  // help, version
+      const auto chosen = app_.get_subcommands();
+      std::string what = error.what();
+      if (what.size() > kLongestComplaint) what = what.substr(0, kLongestComplaint) + "...";
+      return could_not_run(what + " (see crestgate " +
+                           (chosen.empty() ? "" : chosen.front()->get_name() + " ") + "--help)");
     }
     return chosen_();
   }

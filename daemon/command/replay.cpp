@@ -71,7 +71,8 @@ struct Tally {
   std::uint64_t same_verdict = 0;  // other numbers
   std::uint64_t changed = 0;       // another verdict
   std::uint64_t not_judged_by_analysis = 0;
-  std::uint64_t incomplete = 0;  // a record that it cites cannot be read
+  std::uint64_t other_stage = 0;  // the plan given is for another stage
+  std::uint64_t incomplete = 0;   // a record that it cites cannot be read
 };
 
 class Replayer {
@@ -85,6 +86,7 @@ class Replayer {
       auto plan = cell::read_plan(*text, *options_.plan);
       if (!plan) return plan.error();
       other_judge_ = std::make_unique<analysis::PartJudge>(plan->part_plan);
+      other_stage_ = plan->stage_number;
     }
     auto reader = protocol::LedgerReader::open(files_, options_.ledger);
     if (!reader) return reader.error();
@@ -112,6 +114,10 @@ class Replayer {
   void replay(std::uint64_t number, const Judgement& judgement) {
     if (!decided_by_analysis(judgement.reason)) {
       ++tally_.not_judged_by_analysis;
+      return;
+    }
+    if (other_judge_ && judgement.plan_stage != other_stage_) {
+      ++tally_.other_stage;
       return;
     }
     std::vector<std::shared_ptr<const base::Traverse>> traverses;
@@ -177,6 +183,7 @@ class Replayer {
   const ReplayOptions& options_;
   std::unique_ptr<protocol::LedgerReader> lookup_;
   std::unique_ptr<analysis::PartJudge> other_judge_;
+  std::uint16_t other_stage_ = 0;
   std::map<base::Digest, std::unique_ptr<analysis::PartJudge>> judges_;
   nlohmann::ordered_json changes_ = nlohmann::ordered_json::array();
   Tally tally_;
@@ -191,6 +198,7 @@ void print(const Tally& tally, const Replayer& replayer, Format format) {
                                        {"same_verdict_other_numbers", tally.same_verdict},
                                        {"other_verdict", tally.changed},
                                        {"not_judged_by_analysis", tally.not_judged_by_analysis},
+                                       {"other_stage", tally.other_stage},
                                        {"incomplete", tally.incomplete},
                                        {"changes", replayer.changes()}};
     std::printf("%s\n", shown.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace).c_str());
@@ -201,6 +209,10 @@ void print(const Tally& tally, const Replayer& replayer, Format format) {
       "numbers, %llu with another verdict\n",
       static_cast<unsigned long long>(judged), static_cast<unsigned long long>(tally.same_bits),
       static_cast<unsigned long long>(tally.same_verdict), static_cast<unsigned long long>(tally.changed));
+  if (tally.other_stage > 0) {
+    std::printf("%llu more are of another stage than the plan given\n",
+                static_cast<unsigned long long>(tally.other_stage));
+  }
   if (tally.not_judged_by_analysis > 0) {
     std::printf("%llu more ended without analysis (gauge, line or ledger) and have nothing to judge again\n",
                 static_cast<unsigned long long>(tally.not_judged_by_analysis));

@@ -14,7 +14,7 @@
 #include <nlohmann/json.hpp>
 #include <spdlog/sinks/stdout_sinks.h>
 #include <spdlog/spdlog.h>
-#include <sys/types.h>
+#include <unistd.h>
 
 #include "daemon/cell/runner/cell_runner.h"
 #include "daemon/command/commands.h"
@@ -40,6 +40,8 @@ class SystemClock : public base::Clock {
     return std::chrono::duration_cast<std::chrono::nanoseconds>(duration).count();
   }
 };
+
+constexpr unsigned kLastWaitSeconds = 10;
 
 void set_up_log(const std::string& level) {
   auto log = std::make_shared<spdlog::logger>("crestgate", std::make_shared<spdlog::sinks::stderr_sink_mt>());
@@ -75,13 +77,16 @@ int run_cell(const RunOptions& options, const cell::CellDescription& cell) {
   const auto files = protocol::posix_file_system();
   const cell::Now now{.utc = clock.utc(), .monotonic = clock.monotonic()};
 
-  auto ledger = cell::open_ledger(*files, cell, std::string(software_version()), now);
-  if (!ledger) return could_not_run(ledger.error());
-  for (const std::string& repair : ledger->repairs) spdlog::warn("ledger: {}", repair);
-
+  // The parts first: a start that fails for a wrong port leaves nothing in the ledger. Nobody is served
+  // before io.run.
   auto parts = RunParts::make(io, cell);
   if (!parts) return could_not_run(parts.error());
-  const SafeOutputs safe(**parts);
+  auto ledger = cell::open_ledger(*files, cell, std::string(software_version()), now);
+  if (!ledger) {
+    (*parts)->stop();
+    return could_not_run(ledger.error());
+  }
+  for (const std::string& repair : ledger->repairs) spdlog::warn("ledger: {}", repair);
 
   cell::CellRunner runner({.io = io,
                            .clock = clock,
@@ -90,6 +95,7 @@ int run_cell(const RunOptions& options, const cell::CellDescription& cell) {
                            .gauge = (*parts)->gauge(),
                            .outputs = (*parts)->outputs()},
                           std::move(*ledger), std::string(software_version()));
+  const SafeOutputs safe(**parts);  // after the runner: safe before the runner waits for its threads
   if (options.timings) runner.on_result(print_timing);
   (*parts)->on_plc([&runner](const base::PlcInputs& inputs) { runner.plc_changed(inputs); });
 
@@ -98,9 +104,9 @@ int run_cell(const RunOptions& options, const cell::CellDescription& cell) {
   std::function<void(const boost::system::error_code&, int)> on_signal =
       [&](const boost::system::error_code& failure, int number) {
         if (failure) return;
-        if (asked) {
-          io.stop();  // asked twice: now
-          return;
+        if (asked) {  // twice: now, even if a disk hangs; what was acknowledged is durable
+          (*parts)->outputs_off();
+          ::_exit(kCouldNotRun);
         }
         asked = true;
         spdlog::info("stopping ({})", number == SIGTERM ? "SIGTERM" : "SIGINT");
@@ -116,6 +122,10 @@ int run_cell(const RunOptions& options, const cell::CellDescription& cell) {
   spdlog::info("cell '{}' runs; PLC on {} port {}; ledger {}", cell.name, cell.plc.address,
                (*parts)->plc_port(), cell.ledger.string());
   io.run();
+  (*parts)->outputs_off();
+  // A disk that hangs would keep the ledger's thread, and us, for ever; what is not acknowledged does not
+  // count.
+  ::alarm(kLastWaitSeconds);
   spdlog::info("stopped");
   return kFine;
 }

@@ -8,6 +8,7 @@
 
 #include <boost/asio/any_io_executor.hpp>
 #include <boost/asio/io_context.hpp>
+#include <boost/asio/ip/address.hpp>
 #include <unistd.h>
 
 #include "driver/gauge/gauge.h"
@@ -99,8 +100,29 @@ class HardwareParts : public RunParts {
 
 }  // namespace
 
+base::Outcome check_parts(const cell::CellDescription& cell) {
+  const auto invalid = [](std::string detail) {
+    return base::Error{base::ErrorCode::kInvalidConfig, std::move(detail)};
+  };
+  std::string kinds;
+  bool known = false;
+  for (const driver::GaugeKind& kind : driver::gauge_kinds()) {
+    kinds += (kinds.empty() ? "" : ", ") + std::string(kind.name);
+    known = known || kind.name == cell.gauge.kind;
+  }
+  if (!known) return invalid("gauge.kind: expected one of: " + kinds + "; found '" + cell.gauge.kind + "'");
+  const auto address = driver::parse_port_address(cell.gauge.port);
+  if (!address) return invalid("gauge.port: " + address.error().detail);
+  boost::system::error_code failure;
+  boost::asio::ip::make_address(cell.plc.address, failure);
+  if (failure)
+    return invalid("plc.address: expected an address in numbers, found '" + cell.plc.address + "'");
+  return base::Done{};
+}
+
 base::Result<std::unique_ptr<RunParts>> RunParts::make(boost::asio::io_context& io,
                                                        const cell::CellDescription& cell) {
+  if (const auto checked = check_parts(cell); !checked) return checked.error();
   auto parts = std::make_unique<HardwareParts>();
   const auto outcome = parts->open(io, cell);
   if (!outcome) return outcome.error();

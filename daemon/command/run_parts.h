@@ -22,6 +22,10 @@ class SignalOutput;
 
 namespace crestgate::command {
 
+// What can be said about the hardware side before any of it is touched.
+// Errors  kInvalidConfig: a kind of gauge, a port or an address that nobody understands.
+base::Outcome check_parts(const cell::CellDescription& cell);
+
 // Lifetime  the io_context outlives it.
 class RunParts {
  public:

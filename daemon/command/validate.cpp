@@ -7,6 +7,7 @@
 #include "analysis/texture/number_text.h"
 #include "daemon/cell/config/cell_description.h"
 #include "daemon/command/commands.h"
+#include "daemon/command/run_parts.h"
 #include "driver/signal/modbus/register_page.h"
 
 namespace crestgate::command {
@@ -78,6 +79,8 @@ nlohmann::ordered_json plan_json(const cell::RecipePlan& entry) {
 int validate(const ValidateOptions& options) {
   const auto cell = cell::read_cell(options.cell);
   if (!cell) return could_not_run(cell.error());
+  if (const auto parts = check_parts(*cell); !parts)
+    return could_not_run(options.cell + ": " + parts.error().detail);
   if (options.registers) {
     std::fputs(driver::register_page().c_str(), stdout);
   } else if (options.format == Format::kText) {
@@ -90,7 +93,7 @@ int validate(const ValidateOptions& options) {
                                        {"gauge", {{"kind", cell->gauge.kind}, {"port", cell->gauge.port}}},
                                        {"plc", {{"address", cell->plc.address}, {"port", cell->plc.port}}},
                                        {"plans", std::move(plans)}};
-    std::printf("%s\n", shown.dump(2).c_str());
+    std::printf("%s\n", shown.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace).c_str());
   }
   return kFine;
 }

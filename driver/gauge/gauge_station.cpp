@@ -141,11 +141,13 @@ Awaitable<void> connect_for_ever(StationPtr self) {
 class GaugeStation final : public Gauge {
  public:
   explicit GaugeStation(StationPtr station) : station_(std::move(station)) {
-    asio::co_spawn(station_->executor, connect_for_ever(station_),
-                   [station = station_](const std::exception_ptr& error) {
-                     if (error)
-                       station->set_offline({ErrorCode::kIo, "the gauge's connection ended by an exception"});
-                   });
+    asio::co_spawn(
+        station_->executor, connect_for_ever(station_),
+        [station = station_](const std::exception_ptr& error) {
+          if (!error) return;
+          station->set_offline({ErrorCode::kIo, "the gauge's connection ended by an exception"});
+          std::rethrow_exception(error);  // a bug: without this loop the gauge would never come back
+        });
   }
   GaugeStation(const GaugeStation&) = delete;
   GaugeStation& operator=(const GaugeStation&) = delete;

@@ -52,6 +52,7 @@ enum class Reason : std::uint16_t {
   kZoneNotInPosition = 409,
   kNotAcknowledged = 410,
   kResultExpired = 411,
+  kIdentityChanged = 412,
   // 5xx the ledger
   kLedgerWriteFailed = 501,
   kLedgerSlow = 502,
@@ -143,6 +144,8 @@ inline constexpr std::array kReasonTexts = {
     ReasonText{Reason::kNotAcknowledged, "not_acknowledged", "the result was not acknowledged in time",
                Actor::kMaintenance},
     ReasonText{Reason::kResultExpired, "result_expired", "the result's time is up", Actor::kNobody},
+    ReasonText{Reason::kIdentityChanged, "identity_changed", "the part id changed while its request stood",
+               Actor::kMaintenance},
     ReasonText{Reason::kLedgerWriteFailed, "ledger_write_failed", "the ledger could not be written",
                Actor::kMaintenance},
     ReasonText{Reason::kLedgerSlow, "ledger_slow", "the ledger did not confirm in time", Actor::kMaintenance},

@@ -89,6 +89,25 @@ class Misuse(unittest.TestCase):
         self.refused("run", self.write("cell.toml", "format = 7\n"), saying="cell.toml line 1: format: expected 1 to 1, found 7")
         self.assertEqual(sorted(os.listdir(self.folder)), ["cell.toml"], "nothing was made")
 
+    def cell_with(self, old, new):
+        text = (EXAMPLES / "cell.toml").read_text(encoding="utf-8")
+        text = text.replace('file = "plans/', f'file = "{EXAMPLES}/plans/')
+        self.assertIn(old, text)
+        return self.write("cell.toml", text.replace(old, new))
+
+    def test_what_run_refuses_validate_refuses_and_nothing_is_left_behind(self):
+        for old, new, saying in (('kind = "link"', 'kind = "lnk"', "gauge.kind: expected one of: link; found 'lnk'"),
+                                 ('address = "127.0.0.1"', 'address = "bench"', "expected an address in numbers"),
+                                 ('port = "gauge"', 'port = "tcp:nowhere"', "gauge.port: ")):
+            path = self.cell_with(old, new)
+            self.refused("validate", path, saying=saying)
+            self.refused("run", path, saying=saying)
+        self.assertEqual(sorted(os.listdir(self.folder)), ["cell.toml"])
+
+    def test_answers_are_one_line_whatever_is_in_the_argument(self):
+        self.refused("texture", "x.csv", "--format", "x\ny\x1b[2J", saying="--format")
+        self.refused("texture", "x.csv", "--lambda-c", "inf", saying="see crestgate texture --help")
+
     def test_a_port_in_use_is_named(self):
         import socket
         with socket.socket() as taken:
@@ -98,6 +117,7 @@ class Misuse(unittest.TestCase):
             text = (EXAMPLES / "cell.toml").read_text(encoding="utf-8").replace("port = 1502", f"port = {port}")
             text = text.replace('file = "plans/', f'file = "{EXAMPLES}/plans/')
             self.refused("run", self.write("cell.toml", text), saying=str(port))
+            self.assertEqual(sorted(os.listdir(self.folder)), ["cell.toml"], "no ledger was begun")
 
 
 if __name__ == "__main__":

@@ -4,7 +4,7 @@
 import time
 import unittest
 
-from harness import PATIENCE_S, Cell
+from harness import EXAMPLES, PATIENCE_S, Cell
 
 SLOW = 2  # a traverse of some seconds, so that there is a middle
 
@@ -63,6 +63,34 @@ class Handshake(unittest.TestCase):
             self.assertIn("PLC", cell.lamp().splitlines()[-1], "the lamp calls for somebody and says why")
             cell.plc.frozen = False
             self.assertTrue(cell.plc.wait_for(lambda plc: plc.get("CellReady"), PATIENCE_S))
+
+    def test_the_gate_closes_when_the_cell_takes_its_green_back(self):
+        text = (EXAMPLES / "cell.toml").read_text(encoding="utf-8").replace("green_limit_s = 120", "green_limit_s = 1")
+        with Cell(cell_text=text) as cell:
+            self.assertTrue(cell.measure("ES-2041")["Accepted"])
+            self.assertTrue(cell.plc.wait_for(lambda plc: not plc.get("Accepted"), PATIENCE_S))
+            self.assertTrue(cell.plc.get("PartOnBench"))
+            self.assertTrue(cell.plc.get("CellAlive"))
+
+    def test_a_link_that_breaks_in_mid_measurement_is_asked_again_by_the_plc(self):
+        with Cell(speed_scale=SLOW) as cell:
+            until_traversing(cell, "ES-2041")
+            cell.plc.frozen = True
+            cell.plc.client.close()
+            deadline = time.monotonic() + PATIENCE_S
+            while not cell.records("judgement") and time.monotonic() < deadline:
+                time.sleep(0.1)
+            cell.plc.set(ZoneUnderStylus=0)
+            cell.plc.frozen = False
+            zone = 0
+            while not cell.plc.get("Finished") and time.monotonic() < deadline + PATIENCE_S:
+                wanted = cell.plc.get("MoveToZone")
+                if wanted not in (0, zone) and cell.plc.get("MayMove"):
+                    zone = wanted
+                    cell.control.say(f"zone {zone}")
+                    cell.plc.set(ZoneUnderStylus=zone)
+                time.sleep(0.005)
+            self.assertTrue(cell.plc.get("Accepted"), cell.plc.get("ReasonCode"))
 
     def test_pulled_cable_in_mid_traverse(self):
         with Cell(speed_scale=SLOW) as cell:

@@ -2,10 +2,12 @@
 # SPDX-License-Identifier: Apache-2.0
 """Stops, kills and second daemons: nothing acknowledged is lost, attempts count on, the lamp goes dark."""
 import signal
+import subprocess
+import time
 import unittest
 
 from handshake_test import until_traversing
-from harness import Cell, PlcBench, crestgate, crestgate_json, field
+from harness import PROGRAMS, Cell, PlcBench, crestgate, crestgate_json, field
 
 
 class Restart(unittest.TestCase):
@@ -25,22 +27,48 @@ class Restart(unittest.TestCase):
             self.assertTrue(cell.plc.wait_for(lambda plc: not plc.get("Accepted"), 10))
             self.assertNotIn("ACCEPT", cell.lamp().strip().splitlines()[-1])
 
-    def test_kill_in_the_middle_counts_as_an_attempt_and_nothing_old_is_shown(self):
+    def test_after_a_kill_under_green_nothing_old_is_shown_and_attempts_count_on(self):
         with Cell(speed_scale=20) as cell:
             self.assertTrue(cell.measure("ES-2041")["Accepted"])
             before = cell.records()
             self.assertNotEqual(cell.stop_daemon(signal.SIGKILL), 0)
             self.assertTrue(cell.plc.wait_for(lambda plc: not plc.get("Accepted"), 10), "a dead cell accepts nothing")
             cell.plc.stop()
+            shown_before = len(cell.lamp())
             cell.start_daemon()
             cell.start_plc()
             after = cell.records()
             self.assertEqual(after[:len(before)], before, "every acknowledged record is there, unchanged")
-            self.assertNotIn("ACCEPT", cell.log())
+            self.assertNotIn("ACCEPT", cell.lamp()[shown_before:])
             self.assertTrue(cell.measure("ES-2041")["Accepted"])
             self.assertEqual(field(cell.records("judgement")[-1], "attempt"), "2")
             sequences = [int(field(record, "sequence")) for record in cell.records("judgement")]
             self.assertEqual(sequences, sorted(set(sequences)), "sequence numbers go on")
+
+    def test_a_kill_in_mid_traverse_counts_once_a_traverse_was_durable(self):
+        with Cell(speed_scale=5) as cell:
+            until_traversing(cell, "ES-2041")
+            deadline = time.monotonic() + 30
+            while not cell.records("traverse") and time.monotonic() < deadline:
+                time.sleep(0.05)
+            cell.stop_daemon(signal.SIGKILL)
+            cell.plc.stop()
+            cell.start_daemon()
+            cell.start_plc()
+            self.assertTrue(cell.measure("ES-2041")["Accepted"])
+            self.assertEqual(field(cell.records("judgement")[-1], "attempt"), "2")
+
+    def test_closed_standard_streams_never_reach_the_ledger(self):
+        with Cell() as cell:
+            cell.stop_daemon()
+            before = len(cell.records())
+            process = subprocess.Popen(["/bin/sh", "-c", f'exec "{PROGRAMS}/crestgate" run "{cell.folder}/cell.toml" <&- >&- 2>&-'])
+            deadline = time.monotonic() + 30
+            while len(cell.records()) <= before and time.monotonic() < deadline:
+                time.sleep(0.05)
+            process.terminate()
+            self.assertEqual(process.wait(timeout=30), 0)
+            crestgate("dump", cell.folder / "ledger")  # exit 0: nothing in it is damaged
 
     def test_descriptions_are_recorded_once(self):
         with Cell() as cell:

@@ -147,7 +147,7 @@ def text(registers):
 class Witness:
     def __init__(self, host, port, ledger, lamp):
         self.modbus, self.ledger, self.lamp_path = Modbus(host, port), LedgerFollower(ledger), pathlib.Path(lamp)
-        self.offences, self.samples, self.greens, self.seen = [], 0, 0, set()
+        self.offences, self.samples, self.heard, self.greens, self.seen = [], 0, 0, 0, set()
         self.heartbeat, self.heartbeat_at = None, 0.0
         self.lamp_wrong_since = None
         self.lamp_size, self.lamp_line = -1, ""
@@ -165,6 +165,7 @@ class Witness:
             self.heartbeat = None
             self.lamp_wrong_since = None
             return
+        self.heard += 1
         if cell[2] != self.heartbeat:
             self.heartbeat, self.heartbeat_at = cell[2], now
         accepted = self.accepted_part(plc, cell, now - self.heartbeat_at < HEARTBEAT_S)
@@ -224,15 +225,18 @@ def main():
     witness = Witness(sys.argv[1], int(sys.argv[2]), sys.argv[3], sys.argv[4])
     asked = []
     signal.signal(signal.SIGTERM, lambda *_: asked.append(True))
+    deadline = time.monotonic() + 10
+    while not witness.heard and time.monotonic() < deadline and not asked:
+        witness.sample()
     print("watching", flush=True)
     next_at = time.monotonic()
     while not asked:
         witness.sample()
         next_at = max(next_at + PERIOD_S, time.monotonic() - 0.5)
         time.sleep(max(0.0, next_at - time.monotonic()))
-    print(f"{witness.samples} samples, {witness.greens} of them green, {len(witness.seen)} accepts seen, "
-          f"{len(witness.offences)} wrong", flush=True)
-    return 1 if witness.offences else 0
+    print(f"{witness.samples} samples, {witness.heard} of them heard, {witness.greens} of them green, "
+          f"{len(witness.seen)} accepts seen, {len(witness.offences)} wrong", flush=True)
+    return 1 if witness.offences or not witness.heard else 0  # who heard nothing cannot say that nothing was wrong
 
 
 if __name__ == "__main__":

@@ -86,7 +86,7 @@ base::Result<CellDescription> read_cell(const std::string& path) {
   if (!text) return text.error();
   auto document = parse_document(*text, path);
   if (!document) return document.error();
-  const std::filesystem::path folder = std::filesystem::path(path).parent_path();
+  const std::filesystem::path folder = std::filesystem::absolute(path).parent_path();
   Complaints complaints(path);
   TableReader root(*document, "", complaints);
   CellDescription cell;

@@ -13,7 +13,11 @@ using base::Reason;
 using base::Verdict;
 
 constexpr std::int64_t kHeartbeatMs = 200;
-constexpr std::int64_t kLedgerLimitMs = 5000;   // a disk that syncs slower than this is not one to rely on
+constexpr std::int64_t kLedgerLimitMs = 5000;      // a disk that syncs slower than this is not one to rely on
+constexpr std::int64_t kAnalysisLimitMs = 20'000;  // a hundred times what the largest plan needs
+constexpr std::int64_t kRetractLimitMs = 20'000;
+constexpr double kTraverseLimitFactor = 4.0;       // of the time that length and speed let expect
+constexpr std::int64_t kTraverseLimitMs = 30'000;  // beside it: lowering, resending
 constexpr std::int64_t kRetractAgainMs = 2000;  // a stylus that did not come clear is asked again this often
 
 std::int64_t elapsed_ms(base::MonotonicInstant from, base::MonotonicInstant to) {
@@ -42,6 +46,7 @@ Cycle::Cycle(const CellDescription& cell, DescriptionReceipts receipts, PartBook
 std::vector<CycleAction> Cycle::handle(CycleEvent event, Now now) {
   now_ = now;
   actions_.clear();
+  step();  // first what became due meanwhile: an event that comes late must not hide that others stayed away
   std::visit([this](auto& concrete) { on(concrete); }, event);
   step();
   return std::exchange(actions_, {});
@@ -109,7 +114,9 @@ void Cycle::on(TraverseCame& event) {
   if ((traverse->heights.quality & base::kQualityResent) != 0) warnings_ |= base::kWarnLinkRetries;
   // With noise in every sample, two passes are never the same to the last count; then it is a memory, not a
   // surface.
-  const bool stale = last_traverse_ && last_traverse_->heights.counts == traverse->heights.counts;
+  // (Without a usable height there is nothing to compare: a pickup at its end stop is always the same.)
+  const bool stale = (traverse->heights.quality & base::kQualityUnusable) == 0 && last_traverse_ &&
+                     last_traverse_->heights.counts == traverse->heights.counts;
   last_traverse_ = traverse;
   book_.note(*traverse);
   ++work_.records_pending;
@@ -141,6 +148,13 @@ void Cycle::on(const StylusWent& event) {
   if (phase_ == Phase::kRetracting) fail(event.reason, event.detail);
 }
 
+void Cycle::on(const StylusSeenDown& /*event*/) {
+  if (!gauge_ || !stylus_clear_ || phase_ == Phase::kTraversing || retract_pending_) return;
+  note("stylus_seen_down", Reason::kStylusNotClear, "nobody here lowered it");
+  stylus_clear_ = false;
+  retract(false);
+}
+
 void Cycle::on(const TraverseRecorded& event) {
   ledger_answered();
   if (event.ticket != ticket_ || work_.records_pending == 0) return;
@@ -158,10 +172,13 @@ void Cycle::on(const PartJudged& event) {
 }
 
 void Cycle::on(const JudgementRecorded& event) {
+  if (event.ticket == kNobodysTicket && !owed_.empty()) owed_.pop_front();
   ledger_answered();
   if (event.ticket != ticket_ || phase_ != Phase::kRecording) return;
   book_.note(*work_.judgement);
   show(event.receipt.number);
+  // A none is the answer to what happened, and stays to be read.
+  if (work_.interrupted && work_.judgement->verdict != Verdict::kNone) withdraw(*work_.interrupted);
 }
 
 void Cycle::on(const RecordingFailed& event) {
@@ -182,6 +199,10 @@ void Cycle::on(const LedgerRecovered& /*event*/) {
   if (!ledger_healthy_) note("ledger_recovered", Reason::kNone, "");
   ledger_healthy_ = true;
   ledger_reason_ = Reason::kNone;
+  // What the line was told comes after what the failed write may have left, so that the last word is the
+  // right one.
+  for (const base::Judgement& judgement : owed_)
+    actions_.emplace_back(RecordJudgement{kNobodysTicket, judgement});
 }
 
 void Cycle::on(const StopAsked& /*event*/) {
@@ -189,7 +210,7 @@ void Cycle::on(const StopAsked& /*event*/) {
   stopping_ = true;
   if (is_measuring(phase_)) {
     fail(Reason::kStopping);
-  } else if (!stylus_clear_ && gauge_) {
+  } else if (!stylus_clear_ && gauge_ && !retract_pending_) {
     retract(false);
   }
 }
@@ -208,6 +229,8 @@ void Cycle::step() {
     retract(false);
   }
   if (is_measuring(phase_)) step_measuring();
+  if (is_measuring(phase_)) step_deadlines();
+  if (phase_ == Phase::kRecording) step_recording();
   step_ledger_deadline();
   if (phase_ == Phase::kResult) step_result();
   if (phase_ == Phase::kIdle) step_idle();
@@ -234,6 +257,7 @@ void Cycle::step_idle() {
     return;
   }
   if (plc_.request_id == 0) last_request_ = 0;
+  if (withdrawn_for_ == Reason::kPlcSilent && !plc_silent(now_.monotonic)) withdrawn_for_ = Reason::kNone;
   const bool asked = plc_.request_id != 0 && plc_.request_id != last_request_;
   if (asked && blocked_by() == Reason::kNone) begin();
 }
@@ -248,7 +272,7 @@ void Cycle::step_measuring() {
     if (plc_.zone_in_position == work_.zone_index + 1) {
       work_.traverse_number = 1;
       start_traverse();
-    } else if (elapsed_ms(work_.wanted_since, now_.monotonic) > cell_.timing.zone_timeout_ms) {
+    } else if (elapsed_ms(work_.phase_since, now_.monotonic) > cell_.timing.zone_timeout_ms) {
       fail(Reason::kZoneNotInPosition, "zone " + std::to_string(work_.zone_index + 1) + " was wanted for " +
                                            std::to_string(cell_.timing.zone_timeout_ms / 1000) + " s");
     }
@@ -260,19 +284,44 @@ void Cycle::step_measuring() {
     if (work_.judgement) {
       record_judgement();
     } else {
-      phase_ = Phase::kJudging;
+      enter(Phase::kJudging);
       actions_.emplace_back(JudgePart{ticket_, *work_.plan_index, work_.traverses});
     }
   }
 }
 
+// Nothing that was asked for may keep the cell waiting for ever.
+void Cycle::step_deadlines() {
+  const std::int64_t waited_ms = elapsed_ms(work_.phase_since, now_.monotonic);
+  if (phase_ == Phase::kTraversing) {
+    const ZoneTraverse& traverse = plan()->traverses[work_.zone_index];
+    const double expected_ms = 1000.0 * traverse.length_mm / traverse.speed_mm_per_s;
+    const auto limit_ms = static_cast<std::int64_t>(kTraverseLimitFactor * expected_ms) + kTraverseLimitMs;
+    if (waited_ms > limit_ms)
+      fail(Reason::kGaugeSilent, "the traverse did not end in " + std::to_string(limit_ms / 1000) + " s");
+  } else if (phase_ == Phase::kRetracting && waited_ms > kRetractLimitMs) {
+    fail(Reason::kGaugeSilent,
+         "the stylus was not clear after " + std::to_string(kRetractLimitMs / 1000) + " s");
+  } else if (phase_ == Phase::kJudging && waited_ms > kAnalysisLimitMs) {
+    fail(Reason::kInternalError,
+         "analysis gave no answer for " + std::to_string(kAnalysisLimitMs / 1000) + " s");
+  }
+}
+
+// Too late to change the judgement, not too late to keep it from being shown over another part: what happened
+// and went away again while the disk was busy still counts.
+void Cycle::step_recording() {
+  if (!work_.interrupted) work_.interrupted = interruption();
+}
+
 // Why the part in work cannot be finished any more, by the levels of the PLC's block.
 std::optional<Reason> Cycle::interruption() const {
-  if (plc_silent()) return Reason::kPlcSilent;
+  if (plc_silent(now_.monotonic)) return Reason::kPlcSilent;
   if (plc_.abort) return Reason::kAborted;
   if (!plc_.part_present) return Reason::kPartLeft;  // before the request, which a PLC drops in the same scan
   if (plc_.request_id == 0) return Reason::kAborted;
   if (plc_.request_id != work_.latched.request_id) return Reason::kRequestWhileBusy;
+  if (plc_.identity.part_id != work_.latched.identity.part_id) return Reason::kIdentityChanged;
   const bool moved = phase_ == Phase::kTraversing && plc_.zone_in_position != work_.zone_index + 1;
   if (moved) return Reason::kZoneNotInPosition;
   return std::nullopt;
@@ -284,12 +333,15 @@ void Cycle::step_result() {
     warnings_ &= static_cast<std::uint16_t>(~base::kWarnResultNotAcknowledged);
   }
   const std::int64_t age_ms = elapsed_ms(shown_->since, now_.monotonic);
+  const bool silent = plc_silent(now_.monotonic);
+  const auto interrupted = interruption();
+  const bool ended = plc_.request_id == 0 || plc_.request_id != last_request_ || !plc_.part_present;
   if (stopping_) {
     withdraw(Reason::kStopping);
-  } else if (plc_silent()) {
-    withdraw(Reason::kPlcSilent);
-  } else if (plc_.request_id == 0 || plc_.request_id != last_request_ || !plc_.part_present) {
+  } else if (ended && !silent) {
     withdraw(Reason::kNone);
+  } else if (interrupted && (silent || shown_->judgement.verdict != Verdict::kNone)) {
+    withdraw(*interrupted);
   } else if (!shown_->acknowledged && age_ms > cell_.timing.acknowledge_timeout_ms) {
     warnings_ |= base::kWarnResultNotAcknowledged;
     withdraw(Reason::kNotAcknowledged);
@@ -319,7 +371,10 @@ void Cycle::begin() {
   }
   const base::PartIdentity& identity = work_.latched.identity;
   work_.attempt = book_.attempts(identity, plan()->stage_number) + 1;
-  if (plc_.attempt > work_.attempt) work_.attempt = plc_.attempt;
+  // The PLC may know of attempts that this ledger does not; it cannot take any back.
+  const bool believable = plc_.attempt <= plan()->attempts_allowed;
+  if (believable && plc_.attempt > work_.attempt) work_.attempt = plc_.attempt;
+  if (plc_.attempt != 0 && plc_.attempt < work_.attempt) warnings_ |= base::kWarnRequestRefused;
   if (!plc_.part_present) {
     fail(Reason::kPartLeft, "part present is not set");
   } else if (plan()->part_id_required && !identity.part_id) {
@@ -328,20 +383,23 @@ void Cycle::begin() {
     fail(Reason::kStageContradictsPlan, "stage " + std::to_string(*identity.stage) +
                                             " given, the plan is for stage " +
                                             std::to_string(plan()->stage_number));
-  } else if (work_.attempt > plan()->attempts_allowed) {
-    fail(Reason::kAttemptsExhausted, std::to_string(plan()->attempts_allowed) + " allowed");
+  } else if (work_.attempt > plan()->attempts_allowed || !believable) {
+    fail(Reason::kAttemptsExhausted, std::to_string(plan()->attempts_allowed) + " allowed, this is attempt " +
+                                         std::to_string(believable ? work_.attempt : plc_.attempt));
   } else {
     want_zone();
   }
 }
 
-void Cycle::want_zone() {
-  phase_ = Phase::kPositioning;
-  work_.wanted_since = now_.monotonic;
+void Cycle::want_zone() { enter(Phase::kPositioning); }
+
+void Cycle::enter(Phase phase) {
+  phase_ = phase;
+  work_.phase_since = now_.monotonic;
 }
 
 void Cycle::start_traverse() {
-  phase_ = Phase::kTraversing;
+  enter(Phase::kTraversing);
   stylus_clear_ = false;
   const ZoneTraverse& traverse = plan()->traverses[work_.zone_index];
   actions_.emplace_back(StartTraverse{.ticket = ticket_,
@@ -357,7 +415,7 @@ void Cycle::zone_finished() {
   // After the last zone the verdict need not wait for the stylus; "stylus clear" tells when the part may
   // move.
   const bool last = work_.zones_done == plan()->part_plan.zones.size();
-  phase_ = last ? Phase::kSettling : Phase::kRetracting;
+  enter(last ? Phase::kSettling : Phase::kRetracting);
 }
 
 void Cycle::retract(bool abort) {
@@ -376,7 +434,7 @@ void Cycle::fail(Reason reason, const std::string& detail) {
   std::string sentence(base::text_of(reason).sentence);
   if (!detail.empty()) sentence += ": " + detail;
   decide(Verdict::kNone, reason, fate, std::move(sentence));
-  phase_ = Phase::kSettling;
+  enter(Phase::kSettling);
   step_measuring();
 }
 
@@ -398,7 +456,7 @@ void Cycle::decide(Verdict verdict, Reason reason, Fate fate, std::string detail
 }
 
 void Cycle::record_judgement() {
-  phase_ = Phase::kRecording;
+  enter(Phase::kRecording);
   base::Judgement& judgement = *work_.judgement;
   judgement.judged_utc = now_.utc;
   judgement.judged_monotonic = now_.monotonic;
@@ -424,6 +482,10 @@ void Cycle::show_unrecorded(Reason reason, const std::string& detail) {
   decide(Verdict::kNone, reason, Fate::kMeasureAgain,
          std::string(base::text_of(reason).sentence) + ": " + detail);
   ++sequence_;
+  work_.judgement->judged_utc = now_.utc;
+  work_.judgement->judged_monotonic = now_.monotonic;
+  owed_.push_back(*work_.judgement);
+  book_.note(*work_.judgement);
   show(0);
 }
 
@@ -445,9 +507,9 @@ void Cycle::note(std::string what, Reason reason, std::string detail) {
 
 // ---- levels ----
 
-bool Cycle::plc_silent() const {
+bool Cycle::plc_silent(base::MonotonicInstant now) const {
   if (!cell_.plc.heartbeat_required) return false;
-  return !plc_heard_ || elapsed_ms(*plc_heard_, now_.monotonic) > cell_.plc.heartbeat_timeout_ms;
+  return !plc_heard_ || elapsed_ms(*plc_heard_, now) > cell_.plc.heartbeat_timeout_ms;
 }
 
 Reason Cycle::blocked_by() const {
@@ -455,8 +517,14 @@ Reason Cycle::blocked_by() const {
   if (!gauge_) return gauge_reason_;
   if (!ledger_healthy_) return ledger_reason_;
   if (!stylus_clear_) return retract_failed_ ? Reason::kGaugeFault : Reason::kStylusNotClear;
-  if (plc_silent()) return Reason::kPlcSilent;
+  if (plc_silent(now_.monotonic)) return Reason::kPlcSilent;
   return Reason::kNone;
+}
+
+// CYCLE.md, rule 3: asked for each refresh, whatever the phase says.
+bool Cycle::result_stands(base::MonotonicInstant now) const {
+  return phase_ == Phase::kResult && shown_ && shown_->record != 0 && ledger_healthy_ && !stopping_ &&
+         !plc_silent(now) && !interruption() && elapsed_ms(shown_->since, now) <= cell_.timing.green_limit_ms;
 }
 
 const PlanDescription* Cycle::plan() const {

@@ -5,6 +5,7 @@
 // does.
 
 #include <cstdint>
+#include <deque>
 #include <memory>
 #include <optional>
 #include <string>
@@ -70,7 +71,8 @@ class Cycle {
     std::vector<std::shared_ptr<const base::Traverse>> traverses;
     std::vector<base::Citation> cites;
     std::optional<base::Judgement> judgement;  // set when decided, shown when recorded
-    base::MonotonicInstant wanted_since;       // when the zone was asked for
+    base::MonotonicInstant phase_since;        // when the present phase of the work began
+    std::optional<base::Reason> interrupted;   // seen while the judgement was on its way to the disk
   };
 
   // What is shown in phase kResult.
@@ -88,6 +90,7 @@ class Cycle {
   void on(TraverseCame& event);
   void on(const TraverseFailed& event);
   void on(const StylusWent& event);
+  void on(const StylusSeenDown& event);
   void on(const TraverseRecorded& event);
   void on(const PartJudged& event);
   void on(const JudgementRecorded& event);
@@ -98,6 +101,8 @@ class Cycle {
   void step();  // conditions that depend on levels and time
   void step_ledger_deadline();
   void step_idle();
+  void step_recording();
+  void step_deadlines();
   void step_measuring();
   void step_result();
   void begin();
@@ -114,10 +119,12 @@ class Cycle {
   void ledger_answered();
   void note(std::string what, base::Reason reason, std::string detail);
 
-  [[nodiscard]] bool plc_silent() const;
+  [[nodiscard]] bool plc_silent(base::MonotonicInstant now) const;
   [[nodiscard]] std::optional<base::Reason> interruption() const;
   [[nodiscard]] base::Reason blocked_by() const;  // kNone: a part can be measured
   [[nodiscard]] const PlanDescription* plan() const;
+  void enter(Phase phase);
+  [[nodiscard]] bool result_stands(base::MonotonicInstant now) const;
   void show_work(base::CellSignal& signal) const;
   void show_result(base::CellSignal& signal, base::MonotonicInstant now) const;
 
@@ -133,6 +140,7 @@ class Cycle {
   Work work_;
   std::optional<Shown> shown_;
   std::uint64_t sequence_ = 0;
+  std::deque<base::Judgement> owed_;  // shown as none while the ledger failed; recorded as soon as it can be
 
   base::PlcInputs plc_;
   std::uint16_t last_request_ = 0;

@@ -39,6 +39,7 @@ struct GaugeWent {
 };
 // An answer carries the ticket of the action it answers; an answer to an older ticket is no longer wanted.
 using Ticket = std::uint32_t;
+constexpr Ticket kNobodysTicket = 0;  // no part waits for the answer: events, and judgements recorded late
 
 struct TraverseCame {  // answers StartTraverse
   Ticket ticket = 0;
@@ -57,6 +58,7 @@ struct StylusWent {  // answers RetractStylus; clear says whether anything may m
   base::Reason reason = base::Reason::kNone;  // why it is not clear
   std::string detail;
 };
+struct StylusSeenDown {};  // the gauge says so unasked, as in a pulse
 struct TraverseRecorded {  // answers RecordTraverse
   Ticket ticket = 0;
   Receipt receipt;
@@ -78,8 +80,8 @@ struct LedgerRecovered {};  // the ledger can be written again
 struct StopAsked {};
 
 using CycleEvent = std::variant<PlcChanged, Ticked, GaugeCame, GaugeWent, TraverseCame, TraverseFailed,
-                                StylusWent, TraverseRecorded, PartJudged, JudgementRecorded, RecordingFailed,
-                                LedgerRecovered, StopAsked>;
+                                StylusWent, StylusSeenDown, TraverseRecorded, PartJudged, JudgementRecorded,
+                                RecordingFailed, LedgerRecovered, StopAsked>;
 
 // ---- actions ----
 

@@ -53,7 +53,7 @@ base::CellSignal Cycle::signal(base::MonotonicInstant now) const {
   signal.ledger_healthy = ledger_healthy_;
   signal.warnings = warnings_;
   if (!gauge_) signal.warnings |= base::kWarnGaugeOffline;
-  if (plc_silent()) signal.warnings |= base::kWarnPlcHeartbeatMissing;
+  if (plc_silent(now)) signal.warnings |= base::kWarnPlcHeartbeatMissing;
   // These three have their place in the table; this version does not serve them and says so.
   if (plc_.bypass || plc_.release || plc_.manual_trigger) signal.warnings |= base::kWarnRequestRefused;
   signal.last = book_.last(plc_.identity.part_id.value_or(""));
@@ -115,6 +115,8 @@ void Cycle::show_work(base::CellSignal& signal) const {
 
 void Cycle::show_result(base::CellSignal& signal, base::MonotonicInstant now) const {
   const base::Judgement& judgement = shown_->judgement;
+  if (judgement.verdict == Verdict::kAccept && !result_stands(now))
+    return;  // until the next event withdraws it
   signal.result_valid = true;
   signal.verdict = judgement.verdict;
   signal.reason = judgement.reason;

@@ -33,6 +33,7 @@ using std::chrono::milliseconds;
 
 constexpr milliseconds kStopLimit{5000};
 constexpr std::int64_t kReopenAgainMs = 2000;
+constexpr std::int64_t kGreetAgainMs = 1500;
 constexpr std::size_t kMostPartsWaiting = 4;  // one is the rule; the rest are answers nobody wants any more
 
 double ms_between(base::MonotonicInstant from, base::MonotonicInstant to) {
@@ -45,6 +46,7 @@ class CellRunner::Engine {
  public:
   Engine(RunnerParts parts, OpenLedger ledger, const std::string& software_version)
       : parts_(std::move(parts)),
+        software_version_(software_version),
         cycle_(parts_.cell, ledger.receipts, std::move(ledger.book), software_version, now()),
         ticker_(parts_.io),
         stop_limit_(parts_.io),
@@ -63,7 +65,19 @@ class CellRunner::Engine {
     tick();
   }
 
+  // An exception in here is a bug of ours, and may come up inside a driver's callback, which would go on
+  // without the actions that got lost. It is carried out of io_context::run instead: the program ends with
+  // its outputs safe.
   void take(CycleEvent event) {
+    try {
+      take_or_throw(std::move(event));
+    } catch (...) {
+      finished_ = true;
+      asio::post(parts_.io, [failure = std::current_exception()] { std::rethrow_exception(failure); });
+    }
+  }
+
+  void take_or_throw(CycleEvent event) {
     if (finished_) return;
     auto actions = cycle_.handle(std::move(event), now());
     for (CycleAction& action : actions) {
@@ -99,7 +113,10 @@ class CellRunner::Engine {
     ticker_.expires_after(milliseconds(kTickMs));
     ticker_.async_wait([this](const boost::system::error_code& cancelled) {
       if (cancelled) return;
-      if (ledger_down_ && ms_between(reopened_, parts_.clock.monotonic()) >= kReopenAgainMs) reopen_ledger();
+      if (ledger_down_ && !reopening_ && ms_between(reopened_, parts_.clock.monotonic()) >= kReopenAgainMs) {
+        reopen_ledger();
+      }
+      watch_gauge();
       take(Ticked{});
       if (!finished_) tick();
     });
@@ -109,30 +126,59 @@ class CellRunner::Engine {
 
   void gauge_changed() {
     if (finished_) return;
+    greeted_ = false;
     if (!parts_.gauge.online()) {
       const base::Error reason = parts_.gauge.offline_reason();
       log_once("gauge offline", reason.detail);
       take(GaugeWent{.reason = driver::reason_of(reason), .detail = reason.detail});
       return;
     }
+    greeted_at_ = parts_.clock.monotonic();
     spawn(greet());
   }
 
   // Learns who is there and where its stylus is, before the cycle may use it.
   asio::awaitable<void> greet() {
+    greeting_ = true;
     auto identity = co_await parts_.gauge.identify();
     if (!identity) {
-      take(GaugeWent{.reason = driver::reason_of(identity.error()), .detail = identity.error().detail});
+      greeting_failed(identity.error());
       co_return;
     }
     auto state = co_await parts_.gauge.state();
     if (!state) {
-      take(GaugeWent{.reason = driver::reason_of(state.error()), .detail = state.error().detail});
+      greeting_failed(state.error());
       co_return;
     }
+    if (state->fault != 0) {
+      greeting_failed({base::ErrorCode::kDeviceFault, "the gauge reports: " + state->fault_text});
+      co_return;
+    }
+    greeting_ = false;
+    greeted_ = true;
     spdlog::info("gauge {} {} is online, stylus {}", identity->model, identity->serial_number,
                  state->stylus_clear ? "clear" : "down");
     take(GaugeCame{.identity = *identity, .stylus_clear = state->stylus_clear});
+  }
+
+  // The line stands and the gauge does not answer as it should: it is asked again from the ticker, for ever.
+  void greeting_failed(const base::Error& error) {
+    greeting_ = false;
+    log_once("gauge", error.detail);
+    take(GaugeWent{.reason = driver::reason_of(error), .detail = error.detail});
+  }
+
+  void watch_gauge() {
+    if (!parts_.gauge.online() || greeting_) return;
+    const auto now_monotonic = parts_.clock.monotonic();
+    if (!greeted_) {
+      if (ms_between(greeted_at_, now_monotonic) < kGreetAgainMs) return;
+      greeted_at_ = now_monotonic;
+      spawn(greet());
+      return;
+    }
+    // What the gauge says unasked: somebody lowered the stylus at the gauge itself.
+    if (parts_.gauge.health().stylus_clear_seen == false) take(StylusSeenDown{});
   }
 
   void perform(const StartTraverse& action) { spawn(traverse(action)); }
@@ -219,21 +265,49 @@ class CellRunner::Engine {
   }
 
   void reopen_ledger() {
-    reopened_ = parts_.clock.monotonic();
+    reopening_ = true;
     clerk_.reopen([this](const base::Result<std::uint64_t>& torn_bytes) {
-      if (!torn_bytes) {
-        log_once("ledger", torn_bytes.error().detail);
+      if (torn_bytes) {
+        probe_ledger(*torn_bytes);
+      } else {
+        reopening_ended(torn_bytes.error());
+      }
+    });
+  }
+
+  // Opening proves nothing about writing: the ledger is well again once this record is durable.
+  void probe_ledger(std::uint64_t torn_bytes) {
+    const Now at = now();
+    base::Event event{.happened_utc = at.utc,
+                      .happened_monotonic = at.monotonic,
+                      .cell = parts_.cell.name,
+                      .reason = base::Reason::kNone,
+                      .what = "ledger_reopened",
+                      .detail = std::to_string(torn_bytes) + " bytes of a torn write set aside",
+                      .software_version = software_version_};
+    auto record = std::make_shared<const base::Record>(std::move(event));
+    clerk_.record(std::move(record), [this](const base::Result<Receipt>& receipt) {
+      if (!receipt) {
+        reopening_ended(receipt.error());
         return;
       }
-      spdlog::info("the ledger can be written again ({} torn bytes set aside)", *torn_bytes);
+      spdlog::info("the ledger can be written again");
+      reopening_ = false;
       ledger_down_ = false;
       take(LedgerRecovered{});
     });
   }
 
+  void reopening_ended(const base::Error& error) {
+    reopening_ = false;
+    reopened_ = parts_.clock.monotonic();
+    log_once("ledger", error.detail);
+  }
+
   // ---- analysis ----
 
   void perform(JudgePart& action) {
+    const Ticket ticket = action.ticket;
     auto job = [this, action = std::move(action)] {
       analysis::PartDecision decision;
       try {
@@ -248,7 +322,11 @@ class CellRunner::Engine {
         take(PartJudged{.ticket = ticket, .decision = decision});
       });
     };
-    if (!analyst_.post(std::move(job))) spdlog::error("analysis has too many parts waiting");
+    if (analyst_.post(std::move(job))) return;
+    analysis::PartDecision refused;
+    refused.detail = "analysis is still at work on earlier parts";
+    asio::post(parts_.io,
+               [this, ticket, refused] { take(PartJudged{.ticket = ticket, .decision = refused}); });
   }
 
   // ---- outputs ----
@@ -295,19 +373,24 @@ class CellRunner::Engine {
   }
 
   void log_once(const std::string& kind, const std::string& detail) {
-    if (const auto held = log_gate_.pass(kind + detail, parts_.clock.monotonic())) {
+    if (const auto held = log_gate_.pass(kind, parts_.clock.monotonic())) {
       spdlog::warn("{}: {}{}", kind, detail,
                    *held == 0 ? "" : " (and " + std::to_string(*held) + " times before)");
     }
   }
 
   RunnerParts parts_;
+  const std::string software_version_;
   Cycle cycle_;
   asio::steady_timer ticker_;
   asio::steady_timer stop_limit_;
   std::function<void()> stopped_;
   bool finished_ = false;
+  bool greeting_ = false;  // a greeting is under way
+  bool greeted_ = false;   // the gauge that is online has answered it
+  base::MonotonicInstant greeted_at_;
   bool ledger_down_ = false;
+  bool reopening_ = false;
   base::MonotonicInstant reopened_;
   std::optional<base::MonotonicInstant> last_sample_;
   double ledger_ms_ = 0.0;

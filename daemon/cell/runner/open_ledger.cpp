@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "daemon/cell/runner/open_ledger.h"
 
+#include <algorithm>
 #include <map>
 #include <utility>
 #include <variant>
@@ -17,6 +18,7 @@ using DocumentKey = std::pair<base::DocumentKind, std::string>;  // kind, conten
 
 struct Memory {
   PartBook book;
+  std::vector<std::string> damage;  // one line each
   std::map<DocumentKey, Receipt> documents;
 };
 
@@ -27,9 +29,12 @@ base::Result<Memory> read_back(protocol::FileSystem& files, const CellDescriptio
   while (true) {
     auto entry = reader->next();
     if (!entry) return entry.error();
-    if (!entry->has_value()) return memory;
+    if (!entry->has_value()) break;
     auto record = protocol::record_of(**entry);
-    if (!record) return record.error();
+    if (!record) {  // whole by its check, and yet not to be read: reported, and no reason to stand still
+      memory.damage.push_back(record.error().detail);
+      continue;
+    }
     if (const auto* traverse = std::get_if<base::Traverse>(&*record)) memory.book.note(*traverse);
     if (const auto* judgement = std::get_if<base::Judgement>(&*record)) memory.book.note(*judgement);
     if (const auto* document = std::get_if<base::Document>(&*record)) {
@@ -37,6 +42,8 @@ base::Result<Memory> read_back(protocol::FileSystem& files, const CellDescriptio
                                                                .digest = (*entry)->digest};
     }
   }
+  for (const protocol::DamagedSpan& span : reader->damage()) memory.damage.push_back(protocol::to_line(span));
+  return memory;
 }
 
 base::Event event_of(const CellDescription& cell, const std::string& version, Now now, std::string what,
@@ -90,6 +97,10 @@ base::Result<OpenLedger> open_ledger(protocol::FileSystem& files, const CellDesc
   auto memory = read_back(files, cell);
   if (!memory) return memory.error();
   opened.book = std::move(memory->book);
+  for (std::string& line : memory->damage) {
+    const bool known = std::find(opened.repairs.begin(), opened.repairs.end(), line) != opened.repairs.end();
+    if (!known) opened.repairs.push_back(std::move(line));
+  }
   for (const std::string& repair : opened.repairs) {
     auto receipt =
         opened.writer->append(base::Record(event_of(cell, software_version, now, "ledger_repaired", repair)));

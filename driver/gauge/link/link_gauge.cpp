@@ -200,6 +200,7 @@ class LinkGauge final : public Gauge {
     const auto answer = co_await std::move(asking);
     if (!answer) co_return answer.error();
     const auto* said = std::get_if<link::Done>(&answer->body);
+    session->forget_pulse();
     if (said == nullptr) co_return unexpected_answer(*session, name);
     if (said->stylus_clear != 1) {
       co_return base::Error{ErrorCode::kDeviceFault,

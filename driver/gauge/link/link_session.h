@@ -67,6 +67,9 @@ class Session : public std::enable_shared_from_this<Session> {
   [[nodiscard]] std::string where() const { return stream_->describe(); }
   [[nodiscard]] GaugeHealth health() const;
 
+  // A newer word about the stylus than the last pulse has come: what that pulse said no longer holds.
+  void forget_pulse() { last_pulse_.reset(); }
+
   void want_abort(bool wanted);
   [[nodiscard]] bool abort_wanted() const { return abort_wanted_; }
   void set_boot_id(std::uint64_t boot_id) { boot_id_ = boot_id; }

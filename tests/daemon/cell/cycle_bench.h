@@ -78,6 +78,8 @@ class CycleBench {
       send(Ticked{});
     }
   }
+  // Time in which nothing happens here at all, as for a process that is stopped.
+  void skip_ms(std::int64_t ms) { now_.monotonic.ns += ms * base::kNsPerMs; }
   void request(const std::string& part, std::uint16_t id = 1) {
     base::PlcInputs inputs;
     inputs.request_id = id;

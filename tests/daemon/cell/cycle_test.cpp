@@ -265,6 +265,16 @@ TEST_F(ReadyCycle, InterruptionsInEveryMeasuringPhaseEndInNone) {
   }
 }
 
+TEST_F(ReadyCycle, TheAnswerToAnAbortStaysToBeReadWhileTheAbortStands) {
+  bench.request("ES-1");
+  bench.zone(1);
+  bench.plc_changes([](base::PlcInputs& in) { in.abort = true; });
+  expect_none(Reason::kAborted);
+  expect_shown(Reason::kAborted);
+  bench.pass_ms(500);
+  expect_shown(Reason::kAborted);
+}
+
 TEST_F(ReadyCycle, MovingTheZoneUnderTheStylusAborts) {
   bench.request("ES-1");
   bench.zone(1);
