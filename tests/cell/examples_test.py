@@ -36,7 +36,10 @@ class Readme(unittest.TestCase):
                                   check=False, text=True, capture_output=True, env={**os.environ, "NO_COLOR": "1"})
             self.assertEqual(demo.returncode, 0, demo.stdout + demo.stderr)
             self.assertIn("ACCEPT  ES-2041", demo.stdout)
-            self.assertIn("REJECT  ES-2049", demo.stdout)
+            for line in ("REJECT  ES-2050: WaveHeight", "REJECT  ES-2053: Rpk", "REJECT  ES-2056: Rpk", "ACT  ES-2045: ",
+                         "ACCEPT  ES-2045: ", "ACCEPT  ES-2044: ", "11 identical to the last bit"):
+                self.assertIn(line, demo.stdout)
+            self.assertEqual(subprocess.run(["pgrep", "-f", str(folder)], check=False).returncode, 1, "nothing is left running")
             self.assertNotIn("\x1b", demo.stdout)
             ran = 0
             for command in commands():

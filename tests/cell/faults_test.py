@@ -14,7 +14,7 @@ import unittest
 
 from harness import EXAMPLES, PATIENCE_S, Cell, PlcBench, field
 
-WORKERS = int(os.environ.get("CRESTGATE_WORKERS", "6"))
+WORKERS = int(os.environ.get("CRESTGATE_WORKERS", "5"))
 SPEED = 0.5  # the stylus goes slower than it says, so that there is time in every state
 
 # A short face, so that a traverse takes 1.2 s: five sections of 0.08 mm.
@@ -22,7 +22,7 @@ PLAN = (EXAMPLES / "plans" / "eccentric-finished.toml").read_text(encoding="utf-
 PLAN = PLAN.replace("length_mm = 5.6", "length_mm = 0.6").replace("lambda_c_mm = 0.8", "lambda_c_mm = 0.08")
 PLAN = PLAN.replace("waves = {shortest_mm = 0.5, longest_mm = 2.8}", "waves = {shortest_mm = 0.1, longest_mm = 0.3}")
 # Short cutoffs need other limits; the finished demo parts keep these with room to spare.
-PLAN = PLAN.replace("upper = 0.12", "upper = 0.5").replace("lower = 55", "lower = 20")
+PLAN = PLAN.replace("upper = 0.12", "upper = 0.5").replace("lower = 55", "lower = 20").replace("lower = 0.15", "lower = 0.0")
 
 
 # ---- states ----
