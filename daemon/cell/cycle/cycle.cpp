@@ -46,7 +46,7 @@ Cycle::Cycle(const CellDescription& cell, DescriptionReceipts receipts, PartBook
 std::vector<CycleAction> Cycle::handle(CycleEvent event, Now now) {
   now_ = now;
   actions_.clear();
-  step();  // first what became due meanwhile: an event that comes late must not hide that others stayed away
+  step_due();  // an event that comes late must not hide what became due before it
   std::visit([this](auto& concrete) { on(concrete); }, event);
   step();
   return std::exchange(actions_, {});
@@ -75,7 +75,14 @@ void Cycle::on(const GaugeCame& event) {
   retract_pending_ = false;
   retract_failed_ = false;
   note("gauge_online", Reason::kNone, event.identity.model + " " + event.identity.serial_number);
-  if (!stylus_clear_) retract(false);
+  // A gauge that introduces itself in the middle of a part has started anew: what ran is gone.
+  const bool used =
+      phase_ == Phase::kPositioning || phase_ == Phase::kTraversing || phase_ == Phase::kRetracting;
+  if (used) {
+    if (phase_ == Phase::kTraversing) stylus_clear_ = false;
+    fail(Reason::kGaugeRestarted);
+  }
+  if (!stylus_clear_ && !retract_pending_) retract(false);
 }
 
 void Cycle::on(const GaugeWent& event) {
@@ -140,6 +147,7 @@ void Cycle::on(const TraverseFailed& event) {
 }
 
 void Cycle::on(const StylusWent& event) {
+  if (!retract_pending_) return;  // an answer to a question that a new traverse or a new gauge has overtaken
   retract_pending_ = false;
   stylus_clear_ = event.clear && gauge_.has_value();
   retract_failed_ = !event.clear;
@@ -229,11 +237,19 @@ void Cycle::step() {
     retract(false);
   }
   if (is_measuring(phase_)) step_measuring();
+  step_due();
+  if (phase_ == Phase::kIdle) step_idle();
+}
+
+// Only what ends something: nothing is begun before the event is known.
+void Cycle::step_due() {
+  if (is_measuring(phase_) && !work_.judgement) {
+    if (const auto reason = interruption()) fail(*reason);
+  }
   if (is_measuring(phase_)) step_deadlines();
   if (phase_ == Phase::kRecording) step_recording();
   step_ledger_deadline();
   if (phase_ == Phase::kResult) step_result();
-  if (phase_ == Phase::kIdle) step_idle();
 }
 
 void Cycle::step_ledger_deadline() {
@@ -263,13 +279,11 @@ void Cycle::step_idle() {
 }
 
 void Cycle::step_measuring() {
-  if (phase_ != Phase::kSettling || !work_.judgement) {
-    if (const auto reason = interruption()) {
-      fail(*reason);
-    }
+  if (!work_.judgement) {
+    if (const auto reason = interruption()) fail(*reason);
   }
   if (phase_ == Phase::kPositioning) {
-    if (plc_.zone_in_position == work_.zone_index + 1) {
+    if (plc_.zone_in_position == work_.zone_index + 1 && stylus_clear_) {
       work_.traverse_number = 1;
       start_traverse();
     } else if (elapsed_ms(work_.phase_since, now_.monotonic) > cell_.timing.zone_timeout_ms) {
@@ -401,6 +415,7 @@ void Cycle::enter(Phase phase) {
 void Cycle::start_traverse() {
   enter(Phase::kTraversing);
   stylus_clear_ = false;
+  retract_pending_ = false;
   const ZoneTraverse& traverse = plan()->traverses[work_.zone_index];
   actions_.emplace_back(StartTraverse{.ticket = ticket_,
                                       .zone_index = work_.zone_index,

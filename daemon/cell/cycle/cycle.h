@@ -99,6 +99,7 @@ class Cycle {
   void on(const StopAsked& event);
 
   void step();  // conditions that depend on levels and time
+  void step_due();
   void step_ledger_deadline();
   void step_idle();
   void step_recording();

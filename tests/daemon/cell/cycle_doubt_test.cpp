@@ -141,6 +141,12 @@ struct Measuring : ::testing::Test {
   }
 };
 
+TEST_F(Measuring, AStylusThatIsSaidToBeUpDuringATraverseIsNotBelieved) {
+  bench.send(StylusWent{.clear = true, .reason = Reason::kNone, .detail = "late"});
+  bench.plc_changes([](base::PlcInputs& in) { in.abort = true; });
+  EXPECT_FALSE(bench.signal().stylus_clear);
+}
+
 TEST_F(Measuring, AGaugeThatNeverEndsItsTraverseIsGivenUp) {
   bench.pass_ms(53'000);  // 4 x 5.6 s + 30 s
   EXPECT_TRUE(bench.take<RetractStylus>().abort);

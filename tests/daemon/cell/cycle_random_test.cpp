@@ -1,0 +1,425 @@
+// SPDX-License-Identifier: Apache-2.0
+// Thousands of steps of parts, faults, PLC actions and restarts in an order nobody would write. A small
+// model, which knows nothing of phases, says when green is allowed and when the stylus may be called clear;
+// and after any history the cell must accept a good part once everything is well again.
+
+#include <cstdint>
+#include <cstdlib>
+#include <map>
+#include <memory>
+#include <optional>
+#include <random>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include <gtest/gtest.h>
+
+#include "daemon/cell/cycle/cycle.h"
+#include "daemon/cell/cycle_bench.h"
+
+namespace crestgate::cell {
+namespace {
+
+using base::Lamp;
+using base::Reason;
+using base::Verdict;
+
+constexpr int kSteps = 10000;
+constexpr int kSeeds = 20;
+constexpr std::int64_t kSilenceMs = 2000;
+constexpr std::int64_t kGreenLimitMs = 120'000;
+
+struct Recorded {
+  base::Judgement judgement;
+  int begun_at_step = 0;  // the first thing that was done for it
+  std::int64_t durable_ms = 0;
+};
+
+// What the outside world knows for certain.
+struct Model {
+  base::PlcInputs plc;
+  int unbroken_since_step = 0;  // this request for this part id, part present, no abort, PLC beating
+  std::int64_t beat_ms = -1'000'000;
+  bool gauge_online = false;
+  bool stylus_up = false;
+  bool ledger_good = true;
+  bool stopping = false;
+  std::map<std::uint64_t, Recorded> accepts;  // durable, by sequence
+
+  [[nodiscard]] bool allows_green(const base::CellSignal& signal, std::int64_t now_ms) const {
+    const auto found = accepts.find(signal.sequence);
+    if (found == accepts.end()) return false;
+    const Recorded& recorded = found->second;
+    return recorded.judgement.identity.part_id == plc.identity.part_id &&
+           recorded.judgement.request_id == plc.request_id && plc.part_present && !plc.abort &&
+           recorded.begun_at_step >= unbroken_since_step && now_ms - beat_ms <= kSilenceMs && ledger_good &&
+           !stopping && now_ms - recorded.durable_ms <= kGreenLimitMs;
+  }
+};
+
+class World {
+ public:
+  explicit World(std::uint64_t seed) : chance_(seed), cell_(two_zone_cell()) { start({}); }
+
+  void step(int number) {
+    step_ = number;
+    act();
+    check();
+  }
+
+  // Everything is well again, and a part that nobody has seen comes: it must be accepted.
+  void heal_and_measure(const std::string& part) {
+    healing_ = true;
+    if (model_.stopping) start(book_);
+    set_plc({});
+    gauge_comes(true);
+    send(LedgerRecovered{});
+    model_.ledger_good = true;
+    for (int i = 0; i < 200 && !signal().ready; ++i) {
+      answer_everything_well();
+      pass(kTickMs, true);
+    }
+    ASSERT_TRUE(signal().ready) << "reason " << base::text_of(signal().reason).name;
+    base::PlcInputs inputs;
+    inputs.request_id = static_cast<std::uint16_t>(40'000 + ++requests_);
+    inputs.recipe = 12;
+    inputs.part_present = true;
+    inputs.identity.part_id = part;
+    set_plc(inputs);
+    for (int i = 0; i < 200 && !signal().result_valid; ++i) {
+      inputs.zone_in_position = signal().zone_wanted != 0 ? signal().zone_wanted : inputs.zone_in_position;
+      set_plc(inputs);
+      answer_everything_well();
+      pass(kTickMs, true);
+    }
+    EXPECT_EQ(signal().verdict, Verdict::kAccept) << base::text_of(signal().reason).name;
+    EXPECT_EQ(signal().lamp, Lamp::kGreen);
+    check();
+  }
+
+  [[nodiscard]] int greens() const { return greens_; }
+
+ private:
+  void start(PartBook book) {
+    DescriptionReceipts receipts;
+    receipts.plans.assign(cell_.plans.size(), Receipt{});
+    cycle_ = std::make_unique<Cycle>(cell_, receipts, std::move(book), "test", now_);
+    waiting_.clear();
+    begun_.clear();
+    decisions_.clear();
+    model_ = {};  // a new process shows nothing old, so the model forgets what it could show
+    model_.unbroken_since_step = step_;
+  }
+
+  void act() {
+    switch (pick(17)) {
+      case 0:
+        change([&](base::PlcInputs& in) { in.request_id = static_cast<std::uint16_t>(pick(4)); });
+        break;
+      case 1:
+        change([&](base::PlcInputs& in) { in.part_present = pick(4) != 0; });
+        break;
+      case 2:
+        change([&](base::PlcInputs& in) { in.identity.part_id = "ES-" + std::to_string(pick(50)); });
+        break;
+      case 3:
+        change([&](base::PlcInputs& in) { in.abort = pick(5) == 0; });
+        break;
+      case 4:
+        change([&](base::PlcInputs& in) { in.recipe = pick(8) == 0 ? 99 : 12; });
+        break;
+      case 5:
+      case 6:
+        change([&](base::PlcInputs& in) {
+          in.zone_in_position =
+              static_cast<std::uint16_t>(signal().zone_wanted != 0 ? signal().zone_wanted : pick(3));
+        });
+        break;
+      case 7:
+        change([&](base::PlcInputs& in) { in.acknowledge = static_cast<std::uint16_t>(signal().sequence); });
+        break;
+      case 8:
+        pass(pick(30) == 0 ? 3000 : 50 * (1 + pick(10)), pick(12) != 0);
+        break;
+      case 9:
+        fault();
+        break;
+      case 10:
+        a_good_part();
+        break;
+      case 11:
+        dip();
+        break;
+      case 12:
+        stall();
+        break;
+      case 13:
+        a_good_part();
+        pick(2) == 0 ? dip() : stall();
+        break;
+      default:
+        answer_one();
+        break;
+    }
+  }
+
+  void fault() {
+    switch (pick(6)) {
+      case 0:
+        gauge_goes();
+        break;
+      case 1:
+        gauge_comes(pick(3) != 0);
+        break;
+      case 2:
+        send(RecordingFailed{.ticket = kNobodysTicket, .reason = Reason::kLedgerNoSpace, .detail = ""});
+        break;
+      case 3:
+        model_.ledger_good = true;
+        send(LedgerRecovered{});
+        break;
+      case 4:
+        if (pick(10) == 0) {
+          model_.stopping = true;
+          send(StopAsked{});
+        }
+        break;
+      default:
+        if (pick(5) == 0 || cycle_->stopped()) start(book_);  // killed, or stopped before
+        break;
+    }
+  }
+
+  // Something goes away and comes back between two looks at the block.
+  void dip() {
+    const base::PlcInputs before = model_.plc;
+    switch (pick(4)) {
+      case 0:
+        change([](base::PlcInputs& in) { in.part_present = false; });
+        break;
+      case 1:
+        change([](base::PlcInputs& in) { in.request_id = 0; });
+        break;
+      case 2:
+        change([](base::PlcInputs& in) { in.abort = true; });
+        break;
+      default:
+        change([](base::PlcInputs& in) { in.identity.part_id = "another"; });
+        break;
+    }
+    set_plc(before);
+    for (int i = pick(4); i > 0; --i) answer_one();
+  }
+
+  // The process is stopped for a while; the first thing that it hears then is anything.
+  void stall() {
+    now_.monotonic.ns += (1 + pick(4)) * 1000 * base::kNsPerMs;
+    pick(2) == 0 ? set_plc(model_.plc) : answer_one();
+    for (int i = pick(4); i > 0; --i) answer_one();
+  }
+
+  // Random order alone would hardly ever bring a part to its end.
+  void a_good_part() {
+    if (!model_.gauge_online) gauge_comes(true);
+    base::PlcInputs inputs = model_.plc;
+    inputs.request_id = static_cast<std::uint16_t>(100 + ++requests_ % 30'000);
+    inputs.recipe = 12;
+    inputs.part_present = true;
+    inputs.abort = false;
+    inputs.identity.part_id = "ES-" + std::to_string(1000 + requests_);
+    set_plc(inputs);
+    const int rounds = 4 + pick(14);
+    for (int i = 0; i < rounds; ++i) {
+      if (signal().zone_wanted != 0)
+        change([&](base::PlcInputs& in) { in.zone_in_position = signal().zone_wanted; });
+      answer_one();
+      answer_one();
+    }
+  }
+
+  // ---- the world answers ----
+  void answer_one() {
+    if (waiting_.empty()) return;
+    const auto index = static_cast<std::size_t>(pick(static_cast<int>(waiting_.size())));
+    CycleAction action = waiting_[index];
+    // The same answer may come twice, much later; a stylus, which is no message, goes up once.
+    const bool forgotten = pick(6) == 0 && !std::holds_alternative<RetractStylus>(action);
+    if (!forgotten) waiting_.erase(waiting_.begin() + static_cast<std::ptrdiff_t>(index));
+    std::visit([&](auto& concrete) { answer(concrete, pick(12) == 0); }, action);
+  }
+  void answer_everything_well() {
+    auto all = std::exchange(waiting_, {});
+    for (CycleAction& action : all) std::visit([&](auto& concrete) { answer(concrete, false); }, action);
+  }
+
+  void answer(const StartTraverse& action, bool badly) {
+    if (badly) {
+      send(TraverseFailed{.ticket = action.ticket, .reason = Reason::kGaugeStopped, .detail = ""});
+      return;
+    }
+    if (!model_.gauge_online) return;  // who is gone does not answer
+    base::Heights heights;
+    heights.counts = {++height_, 1, 2};
+    send(TraverseCame{.ticket = action.ticket,
+                      .heights = heights,
+                      .started_utc = {},
+                      .started_monotonic = {},
+                      .finished_monotonic = {}});
+  }
+  void answer(const RetractStylus& /*action*/, bool badly) {
+    model_.stylus_up = !badly && model_.gauge_online;
+    send(StylusWent{.clear = !badly, .reason = badly ? Reason::kGaugeSilent : Reason::kNone, .detail = ""});
+  }
+  void answer(const RecordTraverse& action, bool badly) {
+    if (badly) {
+      ledger_fails(action.ticket);
+      return;
+    }
+    book_.note(*action.traverse);
+    send(TraverseRecorded{.ticket = action.ticket, .receipt = {.number = ++record_, .digest = {}}});
+  }
+  void answer(const RecordJudgement& action, bool badly) {
+    if (badly) {
+      ledger_fails(action.ticket);
+      return;
+    }
+    book_.note(action.judgement);
+    if (action.judgement.verdict == Verdict::kAccept && !model_.accepts.contains(action.judgement.sequence)) {
+      model_.accepts[action.judgement.sequence] = {action.judgement, begun_[action.ticket], now_ms()};
+    }
+    model_.ledger_good = true;  // it has just been written
+    send(JudgementRecorded{.ticket = action.ticket, .receipt = {.number = ++record_, .digest = {}}});
+  }
+  void answer(const JudgePart& action, bool badly) {
+    const Verdict verdict = badly ? Verdict::kNone : pick(3) == 0 ? Verdict::kReject : Verdict::kAccept;
+    const Verdict made = healing_ && !badly ? Verdict::kAccept : verdict;
+    decisions_[action.ticket] = made;
+    send(PartJudged{.ticket = action.ticket,
+                    .decision = CycleBench::decision(made, Reason::kAllWithinLimits)});
+  }
+  void answer(const RecordEvent& /*action*/, bool /*badly*/) {}
+
+  void ledger_fails(Ticket ticket) {
+    model_.ledger_good = false;
+    send(RecordingFailed{.ticket = ticket, .reason = Reason::kLedgerWriteFailed, .detail = ""});
+  }
+
+  // ---- the world acts ----
+  template <class Change>
+  void change(Change make) {
+    base::PlcInputs inputs = model_.plc;
+    make(inputs);
+    set_plc(inputs);
+  }
+  void set_plc(base::PlcInputs inputs) {
+    const base::PlcInputs& before = model_.plc;
+    const bool silent = now_ms() - model_.beat_ms > kSilenceMs;
+    const bool broken = silent || !inputs.part_present || inputs.abort ||
+                        inputs.request_id != before.request_id ||
+                        inputs.identity.part_id != before.identity.part_id;
+    if (broken) model_.unbroken_since_step = ++step_;
+    inputs.heartbeat = ++heartbeat_;
+    model_.beat_ms = now_ms();
+    model_.plc = inputs;
+    send(PlcChanged{inputs});
+  }
+  void pass(std::int64_t ms, bool beating) {
+    for (std::int64_t passed = 0; passed < ms; passed += kTickMs) {
+      now_.monotonic.ns += kTickMs * base::kNsPerMs;
+      if (beating) set_plc(model_.plc);
+      send(Ticked{});
+    }
+  }
+  void gauge_comes(bool clear) {
+    model_.gauge_online = true;
+    model_.stylus_up = clear;
+    std::erase_if(waiting_, [](const CycleAction& action) {
+      return std::holds_alternative<RetractStylus>(action) || std::holds_alternative<StartTraverse>(action);
+    });
+    base::GaugeIdentity identity;
+    identity.serial_number = "S";
+    send(GaugeCame{.identity = identity, .stylus_clear = clear});
+  }
+  void gauge_goes() {
+    model_.gauge_online = false;
+    model_.stylus_up = false;
+    send(GaugeWent{.reason = Reason::kGaugeDisconnected, .detail = ""});
+  }
+
+  template <class Event>
+  void send(Event event) {
+    for (CycleAction& action : cycle_->handle(std::move(event), now_)) {
+      std::visit([this](const auto& concrete) { note(concrete); }, action);
+      waiting_.push_back(std::move(action));
+    }
+  }
+  void note(const RecordJudgement& action) {
+    if (action.judgement.verdict != Verdict::kAccept) return;
+    const auto made = decisions_.find(action.ticket);
+    EXPECT_TRUE(made != decisions_.end() && made->second == Verdict::kAccept)
+        << "step " << step_ << ": an accept that analysis did not give for this part";
+  }
+  void note(const StartTraverse& action) {
+    model_.stylus_up = false;
+    begun_.try_emplace(action.ticket, step_);
+  }
+  template <class Action>
+  void note(const Action& /*action*/) {}
+
+  void check() {
+    const base::CellSignal shown = signal();
+    const bool green = shown.lamp == Lamp::kGreen || shown.verdict == Verdict::kAccept;
+    if (green) {
+      ++greens_;
+      ASSERT_TRUE(model_.allows_green(shown, now_ms()))
+          << "step " << step_ << " sequence " << shown.sequence << " part " << shown.part_id;
+      ASSERT_TRUE(shown.result_valid);
+    }
+    if (shown.stylus_clear) {
+      ASSERT_TRUE(model_.gauge_online && model_.stylus_up) << "step " << step_;
+    }
+  }
+
+  [[nodiscard]] base::CellSignal signal() const { return cycle_->signal(now_.monotonic); }
+  [[nodiscard]] std::int64_t now_ms() const { return now_.monotonic.ns / base::kNsPerMs; }
+  int pick(int below) { return static_cast<int>(chance_() % static_cast<std::uint64_t>(below)); }
+
+  std::mt19937_64 chance_;
+  CellDescription cell_;
+  Now now_{.utc = {}, .monotonic = {.ns = 1'000'000'000}};
+  std::unique_ptr<Cycle> cycle_;
+  std::vector<CycleAction> waiting_;
+  std::map<Ticket, int> begun_;
+  std::map<Ticket, Verdict> decisions_;  // what analysis said last about each part
+  bool healing_ = false;
+  PartBook book_;  // what the ledger holds: survives restarts
+  Model model_;
+  int step_ = 0;
+  int requests_ = 0;
+  int greens_ = 0;
+  std::uint64_t record_ = 0;
+  std::uint16_t heartbeat_ = 0;
+  std::int32_t height_ = 0;
+};
+
+TEST(CycleAtRandom, GreenOnlyWhenTheModelAllowsItAndAlwaysAgainWhenAllIsWell) {
+  const char* wish = std::getenv("CRESTGATE_SEED");  // NOLINT(concurrency-mt-unsafe): no other thread
+  const std::uint64_t first = wish == nullptr ? 1 : std::strtoull(wish, nullptr, 10);
+  int greens = 0;
+  for (std::uint64_t seed = first; seed < first + kSeeds; ++seed) {
+    SCOPED_TRACE("CRESTGATE_SEED=" + std::to_string(seed));
+    World world(seed);
+    for (int step = 1; step <= kSteps; ++step) {
+      world.step(10 * step);
+      if (::testing::Test::HasFatalFailure()) return;
+    }
+    world.heal_and_measure("ES-HEALED");
+    if (::testing::Test::HasFailure()) return;
+    greens += world.greens();
+  }
+  EXPECT_GT(greens, 1000) << "a test in which nothing turns green proves nothing";
+}
+
+}  // namespace
+}  // namespace crestgate::cell
