@@ -176,6 +176,32 @@ TEST_F(Measuring, AnAnalysisThatNeverAnswersIsGivenUp) {
   expect_none(Reason::kInternalError);
 }
 
+TEST_F(Measuring, ADecisionAboutAnEarlierPartIsNotThisOnes) {
+  const auto to_judging = [this] {
+    bench.traverse_comes();
+    bench.traverse_comes();
+    bench.ledger_takes_traverse();
+    bench.ledger_takes_traverse();
+    bench.stylus_clears();
+    bench.zone(0);
+    bench.zone(2);
+    bench.traverse_comes();
+    bench.ledger_takes_traverse();
+  };
+  to_judging();
+  const auto old = bench.take<JudgePart>();
+  bench.plc_changes([](base::PlcInputs& in) { in.abort = true; });
+  expect_none(Reason::kAborted);
+  bench.stylus_clears();
+  bench.plc({});
+  bench.request("ES-2", 2);
+  bench.zone(1);
+  to_judging();
+  bench.send(PartJudged{.ticket = old.ticket,
+                        .decision = CycleBench::decision(Verdict::kAccept, Reason::kAllWithinLimits)});
+  EXPECT_EQ(bench.phase(), Phase::kJudging);
+}
+
 TEST_F(Measuring, TwoPassesAtTheEndStopAreOverRangeAndNotAMemory) {
   base::Heights heights;
   heights.quality = base::kQualityOverRange;
