@@ -28,7 +28,7 @@ BAD = ["ES-2049", "ES-2050", "ES-2053", "ES-2056"]
 
 class Bench(Cell):
     def __init__(self, seed):
-        super().__init__(speed_scale=4, plan_text=PLAN.replace("attempts_allowed = 3", "attempts_allowed = 60000"))
+        super().__init__(speed_scale=4, plan_text=PLAN.replace("attempts_allowed = 3", "attempts_allowed = 1000"))
         self.chance = random.Random(seed)
         self.acknowledged = 0  # the highest record number that any result on the registers has named
         self.counts = {}
