@@ -1,0 +1,184 @@
+// SPDX-License-Identifier: Apache-2.0
+// What depends on levels and on time: what is due, what blocks, what still stands.
+
+#include <utility>
+
+#include "daemon/cell/cycle/cycle.h"
+#include "daemon/cell/cycle/phase_time.h"
+
+namespace crestgate::cell {
+namespace {
+
+using base::Reason;
+using base::Verdict;
+
+constexpr std::int64_t kLedgerLimitMs = 5000;      // a disk that syncs slower than this is not one to rely on
+constexpr std::int64_t kAnalysisLimitMs = 20'000;  // a hundred times what the largest plan needs
+constexpr std::int64_t kRetractLimitMs = 20'000;
+constexpr double kTraverseLimitFactor = 4.0;       // of the time that length and speed let expect
+constexpr std::int64_t kTraverseLimitMs = 30'000;  // beside it: lowering, resending
+constexpr std::int64_t kRetractAgainMs = 2000;  // a stylus that did not come clear is asked again this often
+
+}  // namespace
+
+void Cycle::step() {
+  if (phase_ == Phase::kStopped) return;
+  if (gauge_ && !stylus_clear_ && !retract_pending_ && phase_ != Phase::kTraversing &&
+      elapsed_ms(retract_tried_, now_.monotonic) >= kRetractAgainMs) {
+    retract(false);
+  }
+  if (is_measuring(phase_)) step_measuring();
+  step_due();
+  if (phase_ == Phase::kIdle) step_idle();
+}
+
+// Only what ends something: nothing is begun before the event is known.
+void Cycle::step_due() {
+  if (is_measuring(phase_) && !work_.judgement) {
+    if (const auto reason = interruption()) fail(*reason);
+  }
+  if (is_measuring(phase_)) step_deadlines();
+  if (phase_ == Phase::kRecording) step_recording();
+  step_ledger_deadline();
+  if (phase_ == Phase::kResult) step_result();
+}
+
+void Cycle::step_ledger_deadline() {
+  const bool waiting =
+      phase_ == Phase::kRecording || (phase_ == Phase::kSettling && work_.records_pending > 0);
+  if (!waiting) {
+    ledger_waited_since_.reset();
+    return;
+  }
+  if (!ledger_waited_since_) ledger_waited_since_ = now_.monotonic;
+  if (elapsed_ms(*ledger_waited_since_, now_.monotonic) <= kLedgerLimitMs) return;
+  ledger_healthy_ = false;
+  ledger_reason_ = Reason::kLedgerSlow;
+  ledger_waited_since_.reset();
+  show_unrecorded(Reason::kLedgerSlow, "no answer for " + std::to_string(kLedgerLimitMs / 1000) + " s");
+}
+
+void Cycle::step_idle() {
+  if (stopping_) {
+    if (!retract_pending_) phase_ = Phase::kStopped;
+    return;
+  }
+  if (plc_.request_id == 0) last_request_ = 0;
+  if (withdrawn_for_ == Reason::kPlcSilent && !plc_silent(now_.monotonic)) withdrawn_for_ = Reason::kNone;
+  const bool asked = plc_.request_id != 0 && plc_.request_id != last_request_;
+  if (asked && blocked_by() == Reason::kNone) begin();
+}
+
+void Cycle::step_measuring() {
+  if (!work_.judgement) {
+    if (const auto reason = interruption()) fail(*reason);
+  }
+  if (phase_ == Phase::kPositioning) {
+    if (plc_.zone_in_position == work_.zone_index + 1 && stylus_clear_) {
+      work_.traverse_number = 1;
+      start_traverse();
+    } else if (elapsed_ms(work_.phase_since, now_.monotonic) > cell_.timing.zone_timeout_ms) {
+      fail(Reason::kZoneNotInPosition, "zone " + std::to_string(work_.zone_index + 1) + " was wanted for " +
+                                           std::to_string(cell_.timing.zone_timeout_ms / 1000) + " s");
+    }
+  } else if (phase_ == Phase::kRetracting && stylus_clear_) {
+    ++work_.zone_index;
+    want_zone();
+    step_measuring();
+  } else if (phase_ == Phase::kSettling && work_.records_pending == 0) {
+    if (work_.judgement) {
+      record_judgement();
+    } else {
+      enter(Phase::kJudging);
+      actions_.emplace_back(JudgePart{ticket_, *work_.plan_index, work_.traverses});
+    }
+  }
+}
+
+// Nothing that was asked for may keep the cell waiting for ever.
+void Cycle::step_deadlines() {
+  const std::int64_t waited_ms = elapsed_ms(work_.phase_since, now_.monotonic);
+  if (phase_ == Phase::kTraversing) {
+    const ZoneTraverse& traverse = plan()->traverses[work_.zone_index];
+    const double expected_ms = 1000.0 * traverse.length_mm / traverse.speed_mm_per_s;
+    const auto limit_ms = static_cast<std::int64_t>(kTraverseLimitFactor * expected_ms) + kTraverseLimitMs;
+    if (waited_ms > limit_ms)
+      fail(Reason::kGaugeSilent, "the traverse did not end in " + std::to_string(limit_ms / 1000) + " s");
+  } else if (phase_ == Phase::kRetracting && waited_ms > kRetractLimitMs) {
+    fail(Reason::kGaugeSilent,
+         "the stylus was not clear after " + std::to_string(kRetractLimitMs / 1000) + " s");
+  } else if (phase_ == Phase::kJudging && waited_ms > kAnalysisLimitMs) {
+    fail(Reason::kInternalError,
+         "analysis gave no answer for " + std::to_string(kAnalysisLimitMs / 1000) + " s");
+  }
+}
+
+// Too late to change the judgement, not too late to keep it from being shown over another part: what happened
+// and went away again while the disk was busy still counts.
+void Cycle::step_recording() {
+  if (!work_.interrupted) work_.interrupted = interruption();
+}
+
+// Why the part in work cannot be finished any more, by the levels of the PLC's block.
+std::optional<Reason> Cycle::interruption() const {
+  if (plc_silent(now_.monotonic)) return Reason::kPlcSilent;
+  if (plc_.abort) return Reason::kAborted;
+  if (!plc_.part_present) return Reason::kPartLeft;  // before the request, which a PLC drops in the same scan
+  if (plc_.request_id == 0) return Reason::kAborted;
+  if (plc_.request_id != work_.latched.request_id) return Reason::kRequestWhileBusy;
+  if (plc_.identity.part_id != work_.latched.identity.part_id) return Reason::kIdentityChanged;
+  const bool moved = phase_ == Phase::kTraversing && plc_.zone_in_position != work_.zone_index + 1;
+  if (moved) return Reason::kZoneNotInPosition;
+  return std::nullopt;
+}
+
+void Cycle::step_result() {
+  if (plc_.acknowledge == static_cast<std::uint16_t>(shown_->judgement.sequence)) {
+    shown_->acknowledged = true;
+    warnings_ &= static_cast<std::uint16_t>(~base::kWarnResultNotAcknowledged);
+  }
+  const std::int64_t age_ms = elapsed_ms(shown_->since, now_.monotonic);
+  const bool silent = plc_silent(now_.monotonic);
+  const auto interrupted = interruption();
+  const bool ended = plc_.request_id == 0 || plc_.request_id != last_request_ || !plc_.part_present;
+  if (stopping_) {
+    withdraw(Reason::kStopping);
+  } else if (ended && !silent) {
+    withdraw(Reason::kNone);
+  } else if (interrupted && (silent || shown_->judgement.verdict != Verdict::kNone)) {
+    withdraw(*interrupted);
+  } else if (!shown_->acknowledged && age_ms > cell_.timing.acknowledge_timeout_ms) {
+    warnings_ |= base::kWarnResultNotAcknowledged;
+    withdraw(Reason::kNotAcknowledged);
+  } else if (age_ms > cell_.timing.green_limit_ms) {
+    withdraw(Reason::kResultExpired);
+  } else if (!ledger_healthy_ && shown_->judgement.verdict == Verdict::kAccept) {
+    withdraw(ledger_reason_);
+  }
+}
+
+bool Cycle::plc_silent(base::MonotonicInstant now) const {
+  if (!cell_.plc.heartbeat_required) return false;
+  return !plc_heard_ || elapsed_ms(*plc_heard_, now) > cell_.plc.heartbeat_timeout_ms;
+}
+
+Reason Cycle::blocked_by() const {
+  if (stopping_) return Reason::kStopping;
+  if (!gauge_) return gauge_reason_;
+  if (!ledger_healthy_) return ledger_reason_;
+  if (!stylus_clear_) return retract_failed_ ? Reason::kGaugeFault : Reason::kStylusNotClear;
+  if (plc_silent(now_.monotonic)) return Reason::kPlcSilent;
+  return Reason::kNone;
+}
+
+// CYCLE.md, rule 3: asked for each refresh, whatever the phase says.
+bool Cycle::result_stands(base::MonotonicInstant now) const {
+  return phase_ == Phase::kResult && shown_ && shown_->record != 0 && ledger_healthy_ && !stopping_ &&
+         !plc_silent(now) && !interruption() && elapsed_ms(shown_->since, now) <= cell_.timing.green_limit_ms;
+}
+
+const PlanDescription* Cycle::plan() const {
+  return work_.plan_index ? &cell_.plans[*work_.plan_index].plan : nullptr;
+}
+
+}  // namespace crestgate::cell
