@@ -248,11 +248,13 @@ Awaitable<base::Outcome> resend(Run& run, Gap gap) {
       }
       const bool ends =
           std::holds_alternative<Finished>(message->body) && message->sequence == request.sequence;
+      const std::uint32_t missing_before = run.coverage->missing();
       absorb(run, *std::move(message));
       if (run.contradiction) co_return *run.contradiction;
       if (ends) co_return base::Done{};
       heard = true;
-      deadline = now() + patience;
+      // Only progress buys time: a gauge that says the same thing again and again does not hold us for ever.
+      if (run.coverage->missing() < missing_before) deadline = now() + patience;
     }
     if (heard) co_return base::Done{};
   }
