@@ -4,15 +4,12 @@
 #include <cstdio>
 #include <string>
 
+#include "daemon/cell/config/document.h"
+
 namespace crestgate::command {
 
 int could_not_run(std::string_view detail) {
-  std::string line = "crestgate: " + std::string(detail);
-  for (char& character : line) {
-    const auto byte = static_cast<unsigned char>(character);
-    if (byte < 0x20 || byte == 0x7F) character = ' ';  // one line, and nothing that steers a terminal
-  }
-  line += '\n';
+  const std::string line = cell::on_one_line("crestgate: " + std::string(detail)) + '\n';
   std::fputs(line.c_str(), stderr);
   return kCouldNotRun;
 }

@@ -16,7 +16,7 @@ namespace {
 
 base::Error at_line(std::string_view source, int line, const std::string& what) {
   return {base::ErrorCode::kInvalidConfig,
-          std::string(source) + " line " + std::to_string(line) + ": " + what};
+          on_one_line(std::string(source) + " line " + std::to_string(line) + ": " + what)};
 }
 
 class Converter {
@@ -56,6 +56,14 @@ class Converter {
 };
 
 }  // namespace
+
+std::string on_one_line(std::string text) {
+  for (char& character : text) {
+    const auto byte = static_cast<unsigned char>(character);
+    if (byte < 0x20 || byte == 0x7F) character = ' ';
+  }
+  return text;
+}
 
 base::Result<Node> parse_document(std::string_view text, std::string_view source) {
   try {

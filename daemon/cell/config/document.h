@@ -27,6 +27,11 @@ struct Member {
   Node node;
 };
 
+// Purpose  what somebody wrote, quoted in a message: control characters become spaces, so that a message
+// stays one line
+//          and steers no terminal.
+std::string on_one_line(std::string text);
+
 // Purpose  parses `text`; the root is always a Table.
 // Errors   kInvalidConfig with "<source> line <n>: <what>". Dates and times are refused: no description has
 // them.

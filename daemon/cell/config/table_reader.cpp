@@ -31,7 +31,7 @@ const Node& empty_table() {
 void Complaints::at(int line, const std::string& what) {
   if (first_) return;
   first_ = base::Error{base::ErrorCode::kInvalidConfig,
-                       source_ + " line " + std::to_string(std::max(line, 1)) + ": " + what};
+                       on_one_line(source_ + " line " + std::to_string(std::max(line, 1)) + ": " + what)};
 }
 
 TableReader::TableReader(const Node& node, std::string place, Complaints& complaints)
