@@ -11,6 +11,8 @@
 
 #include <toml++/toml.h>
 
+#include "daemon/cell/config/plain_text.h"
+
 namespace crestgate::cell {
 namespace {
 
@@ -66,6 +68,8 @@ std::string on_one_line(std::string text) {
 }
 
 base::Result<Node> parse_document(std::string_view text, std::string_view source) {
+  if (const auto complaint = complaint_about_text(text))
+    return at_line(source, complaint->line, complaint->what);
   try {
     const toml::table table = toml::parse(text, source);
     Converter converter(source);
