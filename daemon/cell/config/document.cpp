@@ -68,10 +68,10 @@ std::string on_one_line(std::string text) {
 }
 
 base::Result<Node> parse_document(std::string_view text, std::string_view source) {
-  if (const auto complaint = complaint_about_text(text))
-    return at_line(source, complaint->line, complaint->what);
+  const PlainText plain = plain_text(text);
+  if (plain.complaint) return at_line(source, plain.complaint->line, plain.complaint->what);
   try {
-    const toml::table table = toml::parse(text, source);
+    const toml::table table = toml::parse(plain.text, source);
     Converter converter(source);
     Node root = converter.convert(table);
     if (converter.error()) return *converter.error();

@@ -1,59 +1,117 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "daemon/cell/config/plain_text.h"
 
+#include <array>
 #include <cstddef>
+#include <cstdint>
+#include <cstdio>
 
 namespace crestgate::cell {
 namespace {
 
 constexpr std::string_view kByteOrderMark = "\xEF\xBB\xBF";
-// What Unicode, but not TOML, calls the end of a line.
-constexpr std::string_view kOtherLineEnds[] = {"\xC2\x85", "\xE2\x80\xA8", "\xE2\x80\xA9"};
+
+bool is_ascii(char c) { return static_cast<unsigned char>(c) < 0x80; }
 
 bool is_control(char c) {
   const auto byte = static_cast<unsigned char>(c);
   return (byte < 0x20 && c != '\t') || byte == 0x7F;
 }
 
-std::optional<std::string> complaint_about_line(std::string_view line) {
-  for (const char c : line) {
-    if (is_control(c)) return "expected no control characters";
+// The code point at the start of `text`, with the bytes it takes; length 0: no UTF-8.
+struct CodePoint {
+  std::uint32_t value = 0;
+  std::size_t length = 0;
+};
+
+CodePoint code_point_of(std::string_view text) {
+  const auto byte_at = [&text](std::size_t i) { return std::uint32_t{static_cast<unsigned char>(text[i])}; };
+  const std::uint32_t first = byte_at(0);
+  const std::size_t length = first < 0xC2 ? 0 : first < 0xE0 ? 2 : first < 0xF0 ? 3 : first < 0xF5 ? 4 : 0;
+  if (length == 0 || text.size() < length) return {};
+  std::uint32_t value = first & (0xFFU >> (length + 1));
+  for (std::size_t i = 1; i < length; ++i) {
+    if ((byte_at(i) & 0xC0U) != 0x80U) return {};
+    value = (value << 6U) | (byte_at(i) & 0x3FU);
   }
-  for (const std::string_view end : kOtherLineEnds) {
-    if (line.find(end) != std::string_view::npos) return "expected lines to end with a line feed only";
-  }
-  for (std::size_t i = 0; i < line.size(); ++i) {
-    const char c = line[i];
-    if (c == '#') return std::nullopt;
-    if (c == '"' || c == '\'') {
-      if (line.substr(i, 3) == std::string(3, c)) return "texts of several lines have no use here";
-      std::size_t end = i + 1;
-      while (end < line.size() && line[end] != c) {
-        const bool escapes = c == '"' && line[end] == '\\';
-        end += escapes ? 2U : 1U;
-      }
-      if (end >= line.size()) return "expected a closing quote on the same line";
-      i = end;
-    } else if (static_cast<unsigned char>(c) >= 0x80) {
-      return "expected letters outside of ASCII only in comments and quoted texts";
-    }
-  }
-  return std::nullopt;
+  constexpr std::array<std::uint32_t, 5> kLeast = {0, 0, 0x80, 0x800, 0x10000};
+  const bool surrogate = value >= 0xD800 && value <= 0xDFFF;
+  if (value < kLeast[length] || value > 0x10FFFF || surrogate) return {};
+  return {.value = value, .length = length};
 }
+
+// One line at a time, since nothing in a description spans two.
+class LineWriter {
+ public:
+  LineWriter(std::string_view line, std::string& out) : line_(line), out_(out) {}
+
+  std::optional<std::string> write() {
+    for (const char c : line_) {
+      if (is_control(c)) return "expected no control characters";
+    }
+    while (at_ < line_.size() && line_[at_] != '#') {
+      const char c = line_[at_];
+      if (!is_ascii(c)) return "expected letters outside of ASCII only in comments and in double quotes";
+      if (c == '"' || c == '\'') {
+        if (auto what = write_quoted(c)) return what;
+      } else {
+        take();
+      }
+    }
+    return std::nullopt;
+  }
+
+ private:
+  void take() { out_ += line_[at_++]; }
+
+  std::optional<std::string> write_quoted(char quote) {
+    if (line_.substr(at_, 3) == std::string(3, quote)) return "texts of several lines have no use here";
+    take();
+    while (at_ < line_.size() && line_[at_] != quote) {
+      if (!is_ascii(line_[at_])) {
+        if (quote == '\'') return "expected letters outside of ASCII only in comments and in double quotes";
+        const CodePoint point = code_point_of(line_.substr(at_));
+        if (point.length == 0) return "expected a text in UTF-8";
+        std::array<char, 16> escape{};
+        std::snprintf(escape.data(), escape.size(), "\\U%08X", static_cast<unsigned>(point.value));
+        out_ += escape.data();
+        at_ += point.length;
+        continue;
+      }
+      const bool escapes = quote == '"' && line_[at_] == '\\';
+      take();
+      if (!escapes || at_ == line_.size()) continue;
+      if (!is_ascii(line_[at_])) return "expected one of TOML's escapes after a backslash";
+      take();
+    }
+    if (at_ >= line_.size()) return "expected a closing quote on the same line";
+    take();
+    return std::nullopt;
+  }
+
+  std::string_view line_;
+  std::string& out_;
+  std::size_t at_ = 0;
+};
 
 }  // namespace
 
-std::optional<TextComplaint> complaint_about_text(std::string_view text) {
+PlainText plain_text(std::string_view text) {
   if (text.starts_with(kByteOrderMark)) text.remove_prefix(kByteOrderMark.size());
+  PlainText plain;
+  plain.text.reserve(text.size());
   for (int number = 1; !text.empty(); ++number) {
     const std::size_t end = text.find('\n');
     std::string_view line = text.substr(0, end);
     if (line.ends_with('\r')) line.remove_suffix(1);
-    if (auto what = complaint_about_line(line)) return TextComplaint{.line = number, .what = *what};
+    if (auto what = LineWriter(line, plain.text).write()) {
+      return {.text = {}, .complaint = TextComplaint{.line = number, .what = *what}};
+    }
     if (end == std::string_view::npos) break;
+    plain.text += '\n';
     text.remove_prefix(end + 1);
   }
-  return std::nullopt;
+  return plain;
 }
 
 }  // namespace crestgate::cell

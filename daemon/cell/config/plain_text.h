@@ -13,14 +13,20 @@ struct TextComplaint {
   std::string what;
 };
 
-// Purpose   letters outside of ASCII only in comments and quoted texts, texts that end on their line, no
-// control
-//           characters. Nothing that a description needs is lost: bare keys, numbers and words of TOML are
-//           ASCII.
+struct PlainText {
+  std::string text;  // only ASCII, the same lines; empty after a complaint
+  std::optional<TextComplaint> complaint;
+};
+
+// Purpose   the description in ASCII: comments are left out, letters outside of ASCII inside a text in double
+// quotes
+//           become TOML's own escapes (\UXXXXXXXX). Elsewhere they are refused, like control characters,
+//           texts that do not end on their line, and bytes that are no UTF-8. Nothing that a description
+//           needs is lost: bare keys, numbers and words of TOML are ASCII.
 // Why       the parser (toml++ 3.3) takes an undefined path when it looks for white space and meets a letter
 // between
-//           U+00A1 and U+0499 there: its table of white space has a hole (found by tests/fuzz).
+//           U+00A1 and U+0499: its table of white space has a hole (found by tests/fuzz).
 // Source    TOML 1.0.0, "Comment", "Keys", "String".
-std::optional<TextComplaint> complaint_about_text(std::string_view text);
+PlainText plain_text(std::string_view text);
 
 }  // namespace crestgate::cell

@@ -144,7 +144,7 @@ void check_zone(TableReader& zone, std::vector<TableReader>& limit_tables, const
   }
 }
 
-void read_zones(TableReader& root, PlanDescription& plan) {
+void read_zones(TableReader& root, const Complaints& complaints, PlanDescription& plan) {
   auto zones = root.tables("zone");
   if (zones.size() > kMostZones) root.complain("zone", "expected at most 64 zones");
   for (TableReader& zone : zones) {
@@ -159,6 +159,8 @@ void read_zones(TableReader& root, PlanDescription& plan) {
     auto limit_tables = zone.tables("limit");
     zone_plan.limits = read_limits(limit_tables, zone_plan.settings);
     zone.finish();
+    // What stands in for a number that was refused may be no number to compute with.
+    if (complaints.first()) return;
     check_zone(zone, limit_tables, traverse, zone_plan);
     plan.traverses.push_back(traverse);
     plan.part_plan.zones.push_back(std::move(zone_plan));
@@ -184,7 +186,7 @@ base::Result<PlanDescription> read_plan(std::string_view text, const std::string
   plan.attempts_allowed = static_cast<std::uint32_t>(root.integer("attempts_allowed", 1, 1000));
   plan.on_reject = root.choice<Fate>("on_reject", kRejectFates);
   plan.on_none = root.choice<Fate>("on_none", kNoneFates);
-  if (!complaints.first()) read_zones(root, plan);
+  if (!complaints.first()) read_zones(root, complaints, plan);
   if (!complaints.first()) root.finish();
   if (complaints.first()) return *complaints.first();
   plan.document = {.kind = base::DocumentKind::kPlan,
