@@ -25,6 +25,7 @@ class PlcBench:
         self.program = Program(pathlib.Path(program).read_text(encoding="utf-8"), CELL_SIZE, PLC_SIZE)
         self.lock = threading.Lock()
         self.frozen = False  # a PLC whose program stands still: no scans, socket open
+        self.away = False  # a PLC whose cable is out: no scans, socket closed
         self.stopping = False
         self.scans = 0
         self.thread = threading.Thread(target=self._scan_forever, daemon=True)
@@ -66,7 +67,9 @@ class PlcBench:
     def _scan_forever(self):
         while not self.stopping:
             started = time.monotonic()
-            if not self.frozen:
+            if self.away:
+                self.client.close()  # by the thread that reads from it
+            elif not self.frozen:
                 self._scan_once()
             time.sleep(max(0.0, self.scan_s - (time.monotonic() - started)))
 

@@ -82,11 +82,10 @@ def plc_stands_still(cell):
 
 
 def plc_unplugged(cell):
-    cell.plc.frozen = True
-    cell.plc.client.close()
+    cell.plc.away = True
 
     def again():
-        cell.plc.frozen = False
+        cell.plc.away = False
     return again
 
 

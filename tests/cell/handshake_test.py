@@ -75,13 +75,12 @@ class Handshake(unittest.TestCase):
     def test_a_link_that_breaks_in_mid_measurement_is_asked_again_by_the_plc(self):
         with Cell(speed_scale=SLOW) as cell:
             until_traversing(cell, "ES-2041")
-            cell.plc.frozen = True
-            cell.plc.client.close()
+            cell.plc.away = True
             deadline = time.monotonic() + PATIENCE_S
             while not cell.records("judgement") and time.monotonic() < deadline:
                 time.sleep(0.1)
             cell.plc.set(ZoneUnderStylus=0)
-            cell.plc.frozen = False
+            cell.plc.away = False
             zone = 0
             while not cell.plc.get("Finished") and time.monotonic() < deadline + PATIENCE_S:
                 wanted = cell.plc.get("MoveToZone")
