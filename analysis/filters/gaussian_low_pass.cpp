@@ -5,6 +5,7 @@
 #include <cmath>
 #include <string>
 
+#include "analysis/filters/end_padding.h"
 #include "analysis/filters/gaussian_kernel.h"
 #include "base/expects.h"
 
@@ -25,19 +26,16 @@ bool direct_is_cheaper(std::size_t sample_count, std::size_t reach, std::size_t 
   return direct <= kFourierCost * size * std::log2(size);
 }
 
-// 1 / (weights that fall on the trace) for the samples near the start; all that are nearer than `reach`.
-std::vector<double> end_scales(const std::vector<double>& weights, std::size_t sample_count) {
-  const std::size_t reach = weights.size() - 1;
+// Sums of weight times distance to a power over 0 .. j samples, for every j of the half kernel.
+std::vector<double> running_sums(const std::vector<double>& weights, int power) {
   std::vector<double> sums(weights.size());
-  sums[0] = weights[0];
-  for (std::size_t j = 1; j <= reach; ++j) sums[j] = sums[j - 1] + weights[j];
-  std::vector<double> scales(std::min(reach, sample_count));
-  for (std::size_t k = 0; k < scales.size(); ++k) {
-    const std::size_t before = std::min(k, reach);
-    const std::size_t after = std::min(sample_count - 1 - k, reach);
-    scales[k] = 1.0 / (sums[before] + sums[after] - weights[0]);
+  double sum = 0.0;
+  for (std::size_t j = 0; j < weights.size(); ++j) {
+    const auto distance = static_cast<double>(j);
+    sum += weights[j] * (power == 0 ? 1.0 : power == 1 ? distance : distance * distance);
+    sums[j] = sum;
   }
-  return scales;
+  return sums;
 }
 
 }  // namespace
@@ -49,47 +47,69 @@ base::Result<GaussianLowPass> GaussianLowPass::prepare(const LowPassOptions& opt
   filter.ends_ = options.ends;
   filter.weights_ = gaussian_half_kernel({.cutoff_mm = options.cutoff_mm, .spacing_mm = options.spacing_mm});
   const std::size_t reach = filter.reach();
-  if (options.ends == EndRule::kReflected && options.sample_count <= reach) {
+  if (is_reflection(options.ends) && options.sample_count <= reach) {
     return base::Error{base::ErrorCode::kTooShort,
                        "a trace can be reflected at its ends only if it is longer than the cut-off: " +
                            std::to_string(reach + 1) + " samples are needed, found " +
                            std::to_string(options.sample_count)};
   }
-  if (options.ends == EndRule::kRenormalised) {
-    filter.end_scale_ = end_scales(filter.weights_, options.sample_count);
-  }
-  // Reflection needs both margins in the buffer; zeros may be shared by both ends of a circular buffer.
-  const std::size_t margins = options.ends == EndRule::kReflected ? 2 * reach : reach;
+  filter.prepare_ends();
+  // Made-up samples need both margins in the buffer; zeros may be shared by both ends of a circular buffer.
+  const std::size_t margins = needs_margins(options.ends) ? 2 * reach : reach;
   const std::size_t transform_size = RealFft::good_size(options.sample_count + margins);
   const bool direct = options.method == ConvolutionMethod::kChosenByCost
                           ? direct_is_cheaper(options.sample_count, reach, transform_size)
                           : options.method == ConvolutionMethod::kDirect;
-  if (direct) return filter;
-
-  filter.fft_ = std::make_unique<RealFft>(transform_size);
-  std::vector<Complex> pairs(filter.fft_->pair_count());
-  std::vector<Complex> spectrum(filter.fft_->spectrum_count());
-  const std::span<double> kernel = as_samples(pairs);
-  for (std::size_t j = 0; j <= reach; ++j) {
-    kernel[j] += filter.weights_[j];
-    if (j > 0) kernel[transform_size - j] += filter.weights_[j];
-  }
-  filter.fft_->forward(pairs, spectrum);
-  filter.transmission_.resize(spectrum.size());
-  // The kernel is symmetric about sample 0, so its spectrum is real.
-  std::ranges::transform(spectrum, filter.transmission_.begin(), [](Complex value) { return value.real(); });
+  if (!direct) filter.prepare_fourier(transform_size);
   return filter;
 }
 
-void GaussianLowPass::fill_padded(std::span<const double> heights, std::span<double> padded) const {
-  const std::size_t margin = reach();
-  const std::size_t n = heights.size();
-  std::ranges::copy(heights, padded.begin() + static_cast<std::ptrdiff_t>(margin));
-  for (std::size_t j = 1; j <= margin; ++j) {
-    const bool reflected = ends_ == EndRule::kReflected;
-    padded[margin - j] = reflected ? heights[j] : 0.0;
-    padded[margin + n - 1 + j] = reflected ? heights[n - 1 - j] : 0.0;
+void GaussianLowPass::prepare_ends() {
+  if (ends_ != EndRule::kRenormalised && ends_ != EndRule::kMomentOrder1) return;
+  const std::size_t count = std::min(reach(), sample_count_);
+  const std::vector<double> sums = running_sums(weights_, 0);
+  const std::vector<double> firsts = running_sums(weights_, 1);
+  const std::vector<double> seconds = running_sums(weights_, 2);
+  for (std::size_t k = 0; k < count; ++k) {
+    const std::size_t before = std::min(k, reach());
+    const std::size_t after = std::min(sample_count_ - 1 - k, reach());
+    const double m0 = sums[before] + sums[after] - weights_[0];
+    if (ends_ == EndRule::kRenormalised) {
+      end_.scale.push_back(1.0 / m0);
+      continue;
+    }
+    const double m1 = firsts[after] - firsts[before];
+    const double m2 = seconds[before] + seconds[after];
+    const double determinant = m0 * m2 - m1 * m1;
+    const bool alone = determinant <= 0.0;  // a trace of one sample has no slope
+    end_.scale.push_back(alone ? 1.0 / m0 : m2 / determinant);
+    end_.lever.push_back(alone ? 0.0 : -m1 / determinant);
   }
+}
+
+void GaussianLowPass::prepare_fourier(std::size_t transform_size) {
+  fft_ = std::make_unique<RealFft>(transform_size);
+  std::vector<Complex> pairs(fft_->pair_count());
+  std::vector<Complex> spectrum(fft_->spectrum_count());
+  const std::span<double> kernel = as_samples(pairs);
+  for (std::size_t j = 0; j <= reach(); ++j) {
+    kernel[j] += weights_[j];
+    if (j > 0) kernel[transform_size - j] += weights_[j];
+  }
+  fft_->forward(pairs, spectrum);
+  transmission_.resize(spectrum.size());
+  // The kernel is symmetric about sample 0, so its spectrum is real.
+  std::ranges::transform(spectrum, transmission_.begin(), [](Complex value) { return value.real(); });
+  if (ends_ != EndRule::kMomentOrder1) return;
+  std::ranges::fill(kernel, 0.0);
+  for (std::size_t j = 1; j <= reach(); ++j) {
+    // A sample at distance +j reaches sample k through the kernel's place -j.
+    kernel[j] -= weights_[j] * static_cast<double>(j);
+    kernel[transform_size - j] += weights_[j] * static_cast<double>(j);
+  }
+  fft_->forward(pairs, spectrum);
+  lever_transmission_.resize(spectrum.size());
+  std::ranges::transform(spectrum, lever_transmission_.begin(), [](Complex value) { return value.imag(); });
 }
 
 void GaussianLowPass::convolve_directly(std::span<const double> padded, std::span<double> mean_line) const {
@@ -121,18 +141,59 @@ void GaussianLowPass::convolve_by_fourier(std::span<const double> heights, std::
   workspace.pairs.resize(fft_->pair_count());
   workspace.spectrum.resize(fft_->spectrum_count());
   const std::span<double> samples = as_samples(workspace.pairs);
-  const std::size_t margin = ends_ == EndRule::kReflected ? reach() : 0;
-  if (ends_ == EndRule::kReflected) {
-    fill_padded(heights, samples);
-  } else {
-    std::ranges::copy(heights, samples.begin());
-  }
-  const auto used = static_cast<std::ptrdiff_t>(heights.size() + 2 * margin);
-  std::fill(samples.begin() + used, samples.end(), 0.0);
+  const std::size_t margin = needs_margins(ends_) ? reach() : 0;
+  const std::size_t used = heights.size() + 2 * margin;
+  fill_padded(ends_, margin, heights, samples.first(used));
+  std::ranges::fill(samples.subspan(used), 0.0);
   fft_->forward(workspace.pairs, workspace.spectrum);
+  if (ends_ == EndRule::kMomentOrder1) {
+    workspace.product.resize(workspace.spectrum.size());
+    for (std::size_t k = 0; k < lever_transmission_.size(); ++k) {
+      const Complex value = workspace.spectrum[k];
+      workspace.product[k] = {-value.imag() * lever_transmission_[k], value.real() * lever_transmission_[k]};
+    }
+  }
   for (std::size_t k = 0; k < transmission_.size(); ++k) workspace.spectrum[k] *= transmission_[k];
   fft_->inverse(workspace.spectrum, workspace.pairs);
   std::ranges::copy(samples.subspan(margin, heights.size()), mean_line.begin());
+  if (ends_ == EndRule::kMomentOrder1) fft_->inverse(workspace.product, workspace.pairs);
+}
+
+void GaussianLowPass::rescale_ends(std::span<double> mean_line) const {
+  const std::size_t n = sample_count_;
+  const std::vector<double>& scale = end_.scale;
+  if (n >= 2 * scale.size()) {
+    for (std::size_t k = 0; k < scale.size(); ++k) {
+      mean_line[k] *= scale[k];
+      mean_line[n - 1 - k] *= scale[k];
+    }
+    return;
+  }
+  // The two ends overlap: each sample is scaled once, by the weights it lost on both sides.
+  for (std::size_t k = 0; k < n; ++k) mean_line[k] *= scale[std::min(k, n - 1 - k)];
+}
+
+double GaussianLowPass::first_moment_at(std::span<const double> padded, std::size_t k) const {
+  const std::size_t middle = k + reach();
+  double sum = 0.0;
+  for (std::size_t j = 1; j <= reach(); ++j) {
+    sum += weights_[j] * static_cast<double>(j) * (padded[middle + j] - padded[middle - j]);
+  }
+  return sum;
+}
+
+void GaussianLowPass::straighten_ends(std::span<double> mean_line, FilterWorkspace& workspace) const {
+  const std::size_t n = sample_count_;
+  const auto straighten = [&](std::size_t k, double sign) {
+    const std::size_t from_end = std::min(k, n - 1 - k);
+    const double moment =
+        fft_ != nullptr ? as_samples(workspace.pairs)[k] : first_moment_at(workspace.padded, k);
+    mean_line[k] = end_.scale[from_end] * mean_line[k] + sign * end_.lever[from_end] * moment;
+  };
+  const std::size_t first_half = std::min(end_.scale.size(), n - n / 2);
+  for (std::size_t k = 0; k < first_half; ++k) straighten(k, 1.0);
+  const std::size_t last_half = std::min(end_.scale.size(), n / 2);
+  for (std::size_t k = n - last_half; k < n; ++k) straighten(k, -1.0);
 }
 
 void GaussianLowPass::apply(std::span<const double> heights, std::span<double> mean_line,
@@ -142,20 +203,11 @@ void GaussianLowPass::apply(std::span<const double> heights, std::span<double> m
     convolve_by_fourier(heights, mean_line, workspace);
   } else {
     workspace.padded.resize(sample_count_ + 2 * reach());
-    fill_padded(heights, workspace.padded);
+    fill_padded(ends_, reach(), heights, workspace.padded);
     convolve_directly(workspace.padded, mean_line);
   }
-  const std::size_t n = sample_count_;
-  if (ends_ != EndRule::kRenormalised) return;
-  if (n >= 2 * end_scale_.size()) {
-    for (std::size_t k = 0; k < end_scale_.size(); ++k) {
-      mean_line[k] *= end_scale_[k];
-      mean_line[n - 1 - k] *= end_scale_[k];
-    }
-    return;
-  }
-  // The two ends overlap: each sample is scaled once, by the weights it lost on both sides.
-  for (std::size_t k = 0; k < n; ++k) mean_line[k] *= end_scale_[std::min(k, n - 1 - k)];
+  if (ends_ == EndRule::kRenormalised) rescale_ends(mean_line);
+  if (ends_ == EndRule::kMomentOrder1) straighten_ends(mean_line, workspace);
 }
 
 }  // namespace crestgate::analysis
