@@ -208,7 +208,9 @@ void GaussianRegression::apply(std::span<const double> heights, std::span<double
   CRESTGATE_EXPECTS(heights.size() == sample_count_ && mean_line.size() == sample_count_);
   RegressionWorkspace& scratch = workspace.regression;
   scratch.offset = mean_of(heights);
+  // Room for reweigh too: whether it follows depends on the heights.
   scratch.weighted.resize(sample_count_);
+  scratch.weight_sums.resize(unit_sums_.size());
   std::ranges::transform(heights, scratch.weighted.begin(),
                          [&scratch](double height) { return height - scratch.offset; });
   sum_heights(scratch.weighted, workspace);
@@ -224,12 +226,11 @@ bool GaussianRegression::reweigh(std::span<const double> heights, std::span<cons
                     weights.size() == sample_count_);
   RegressionWorkspace& scratch = workspace.regression;
   const std::size_t nodes = grid_.node_count();
-  CRESTGATE_EXPECTS(scratch.node_lines.size() == nodes);
+  CRESTGATE_EXPECTS(scratch.node_lines.size() == nodes && scratch.weight_sums.size() == unit_sums_.size());
   for (std::size_t i = 0; i < sample_count_; ++i) {
     scratch.weighted[i] = weights[i] * (heights[i] - scratch.offset);
   }
   sum_heights(scratch.weighted, workspace);
-  scratch.weight_sums.resize(kernels_.size() * nodes);
   grid_.gather(weights, scratch.nodes);
   transform_nodes(workspace);
   for (int power = 0; power <= 2 * order_; ++power) {

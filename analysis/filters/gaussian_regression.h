@@ -32,8 +32,10 @@ struct RegressionOptions {
 //           of the kernel's standard deviation (node_grid.h), where they are convolutions, done by Fourier
 //           transform. The mean line is solved there and interpolated. All samples of the trace enter, no
 //           padding; the kernel is cut at 3.73 gamma Lc (1.75 cut-offs for orders 0 and 1, 2.72 for order 2),
-//           where its height is 1e-19. The grid errs by 1e-11 of the height range; where the weights leave a
-//           gap of a whole cut-off the error grows to 1e-8.
+//           where its height is 1e-19. The grid errs by 1e-10
+//           of the height range at most; across a gap that the weights leave by 1e-7 of the heights' step if
+//           it is one cut-off wide, by 1e-5 at two; a wider one is starved (measured against the sums
+//           written out).
 //           With unit weights order 0 equals GaussianLowPass with kRenormalised, order 1 with kMomentOrder1
 //           (but for the weight of 9.5e-8 beyond one cut-off, which those cut away).
 //           Cost: n + (n / step) log n, one trace after the other without allocation.

@@ -26,6 +26,7 @@ struct SplineOptions {
 //           A^2 sqrt(1-beta) D2), found by plane rotations: adding A^4 (4e9 at 0.8 mm and 0.5 um) to 1 first
 //           would lose the 1 for long cut-offs. Prepared once; then a forward and a backward substitution.
 //           The least-squares line (for beta > 0 the mean) is taken off before and added after.
+//           Rounding: 1e-12 of the height range for a cut-off of 1600 spacings, 1e-9 for 16000.
 // Source    ISO 16610-22:2015; the equation by H. Zhang, D. Ott, J. Song, W. Chu, J. Res. NIST 120 (2015),
 //           beta by the same authors (2015), the rest from memory. Whether the standard's default is 0 or
 //           0.625242 is not known to us.

@@ -35,7 +35,8 @@ struct RollingDiskWorkspace {
 //             erosion  E(x) = min z(x+u) - b(u)
 //             closing  erosion of the dilation; >= the profile and equal to it where the disk touches
 //             opening  the same upside down; <= the profile
-//           Disk centres lie at the samples and touch at samples. The disk sees nothing beyond the ends,
+//           Disk centres lie at the samples and touch at samples: with few spacings in a radius the closing
+//           is rough by dx^2 / (2 r). The disk sees nothing beyond the ends,
 //           which biases the result within r of each end. Arcs of one radius about two samples cross at most
 //           once, so the highest of them is a stack of arcs with the places where they take over: each
 //           sample enters and leaves it once.

@@ -6,8 +6,10 @@
 
 #include <benchmark/benchmark.h>
 
+#include "analysis/filters/mean_line.h"
 #include "analysis/filters/real_fft.h"
 #include "analysis/judging/part_judge.h"
+#include "analysis/morphology/disk_filter.h"
 #include "analysis/profiles.h"
 #include "analysis/texture/texture_computation.h"
 
@@ -52,6 +54,46 @@ void texture_set_with_waves(benchmark::State& state) {
   const double face_mm = static_cast<double>(count_of(state)) * kSpacing;
   settings.waves = WaveBand{.shortest_mm = 0.08 * face_mm, .longest_mm = face_mm};
   run_texture(state, settings);
+}
+
+// A rough face with grooves, so that a robust filter has something to do.
+std::vector<double> grooved(std::size_t count) {
+  std::vector<double> heights_um = profiles::rough(count, 0.5, 20, 1);
+  for (std::size_t i = 0; i < count; ++i) {
+    if (i % 400 >= 200 && i % 400 < 230) heights_um[i] -= 3.0;
+  }
+  return heights_um;
+}
+
+void mean_line(benchmark::State& state, FilterKind kind) {
+  const std::size_t count = count_of(state);
+  const auto filter = MeanLine::prepare({.kind = kind,
+                                         .cutoff_mm = static_cast<double>(count / 7) * kSpacing,
+                                         .spacing_mm = kSpacing,
+                                         .sample_count = count});
+  if (!filter) return state.SkipWithError(filter.error().detail.c_str());
+  const std::vector<double> heights_um = grooved(count);
+  std::vector<double> line_um(count);
+  FilterWorkspace workspace;
+  MeanLineReport report;
+  for (auto unused : state) {
+    report = filter->apply(heights_um, line_um, workspace);
+    benchmark::DoNotOptimize(line_um.data());
+  }
+  state.counters["passes"] = report.passes;
+}
+
+void closing(benchmark::State& state) {
+  const std::size_t count = count_of(state);
+  const auto disk = RollingDisk::prepare({.radius_mm = 0.1, .spacing_mm = kSpacing, .sample_count = count});
+  if (!disk) return state.SkipWithError(disk.error().detail.c_str());
+  const std::vector<double> heights_um = grooved(count);
+  std::vector<double> closed_um(count);
+  RollingDiskWorkspace workspace;
+  for (auto unused : state) {
+    disk->close(heights_um, closed_um, workspace);
+    benchmark::DoNotOptimize(closed_um.data());
+  }
 }
 
 // Forward and inverse transform of the trace padded by one cut-off.
@@ -99,7 +141,18 @@ void at_sizes(benchmark::internal::Benchmark* bench) {
   bench->Unit(benchmark::kMicrosecond);
 }
 
-BENCHMARK(transform_pair)->Apply(at_sizes);
+void at_filter_sizes(benchmark::internal::Benchmark* bench) {
+  at_sizes(bench);
+  bench->Arg(262144);
+}
+
+BENCHMARK(transform_pair)->Apply(at_filter_sizes);
+BENCHMARK_CAPTURE(mean_line, gaussian, FilterKind::kGaussian)->Apply(at_filter_sizes);
+BENCHMARK_CAPTURE(mean_line, robust_order0, FilterKind::kRobustOrder0)->Apply(at_filter_sizes);
+BENCHMARK_CAPTURE(mean_line, robust_order2, FilterKind::kRobustOrder2)->Apply(at_filter_sizes);
+BENCHMARK_CAPTURE(mean_line, spline, FilterKind::kSpline)->Apply(at_filter_sizes);
+BENCHMARK_CAPTURE(mean_line, two_step, FilterKind::kTwoStep)->Apply(at_filter_sizes);
+BENCHMARK(closing)->Apply(at_filter_sizes);
 BENCHMARK(texture_set)->Apply(at_sizes);
 BENCHMARK(texture_set_with_arc)->Apply(at_sizes);
 BENCHMARK(texture_set_with_waves)->Apply(at_sizes);
