@@ -38,7 +38,7 @@ struct RegressionOptions {
 //           written out).
 //           With unit weights order 0 equals GaussianLowPass with kRenormalised, order 1 with kMomentOrder1
 //           (but for the weight of 9.5e-8 beyond one cut-off, which those cut away).
-//           Cost: n + (n / step) log n, one trace after the other without allocation.
+//           Cost: n + (n / step) log n a pass; without allocation from the second trace on.
 // Source    ISO 16610-31:2016, formulas from memory; J. Seewig, "Linear and robust Gaussian regression
 //           filters", J. Phys. Conf. Ser. 13 (2005) 254 - from memory.
 class GaussianRegression {
@@ -71,8 +71,8 @@ class GaussianRegression {
   void transform_nodes(FilterWorkspace& workspace) const;
   void convolve(int power, std::span<double> at_nodes, FilterWorkspace& workspace) const;
   void sum_heights(std::span<const double> weighted, FilterWorkspace& workspace) const;
-  [[nodiscard]] bool solve(std::span<const double> weight_sums, RegressionWorkspace& workspace) const;
-  void finish(std::span<double> mean_line, RegressionWorkspace& workspace) const;
+  [[nodiscard]] bool solve(std::span<const double> weight_sums, RegressionWorkspace& scratch) const;
+  void finish(std::span<double> mean_line, RegressionWorkspace& scratch) const;
 
   int order_;
   std::size_t sample_count_;

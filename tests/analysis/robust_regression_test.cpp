@@ -172,7 +172,7 @@ TEST(RobustRegression, ScalesAndShiftsWithTheHeights) {
   }
 }
 
-TEST(RobustRegression, RefusesATolerancesOrPassesOfNothing) {
+TEST(RobustRegression, RefusesAToleranceOrPassesOfNothing) {
   RobustOptions options = for_g2(0, 0.0);
   options.regression.sample_count = 5000;
   EXPECT_EQ(RobustRegression::prepare(options).error().code, base::ErrorCode::kOutOfRange);
