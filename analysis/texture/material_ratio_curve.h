@@ -2,21 +2,11 @@
 #pragma once
 // The material ratio (Abbott) curve and what is read off it.
 
-#include <cstdint>
 #include <span>
-#include <vector>
+
+#include "analysis/texture/sort_falling.h"
 
 namespace crestgate::analysis {
-
-struct SortWorkspace {
-  std::vector<std::uint64_t> keys;
-  std::vector<std::uint64_t> other;
-};
-
-// Purpose   heights in falling order, the points of the curve.
-// Shape     heights_um and falling_um of equal size; may be the same memory.
-// Pre       all finite.
-void sort_falling(std::span<const double> heights_um, std::span<double> falling_um, SortWorkspace& workspace);
 
 // Purpose   a view of the curve over sorted heights z(1) >= .. >= z(n), standing at ratios (k - 1/2) / n,
 // with
