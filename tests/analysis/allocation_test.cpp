@@ -10,6 +10,7 @@
 
 #include "analysis/judging/part_judge.h"
 #include "analysis/profiles.h"
+#include "analysis/texture/profile_analysis.h"
 #include "analysis/texture/texture_computation.h"
 
 namespace {
@@ -75,6 +76,32 @@ TEST(Allocations, AWarmComputationMakesNone) {
       EXPECT_TRUE(first && second);
       EXPECT_EQ(made, 0U);
     }
+  }
+}
+
+// One length that the transform likes and one that it does not; profiles that differ in all that has a
+// number: runs, features, spread of heights.
+TEST(Allocations, AWarmProfileAnalysisMakesNone) {
+  for (const std::size_t samples : {8000U, 5U * 1601U}) {
+    const auto analysis = ProfileAnalysis::prepare({.spacing_mm = 0.0005,
+                                                    .sample_count = samples + 1000,
+                                                    .first_sample = 500,
+                                                    .evaluated_samples = samples});
+    ASSERT_TRUE(analysis.has_value());
+    const auto smooth =
+        profiles::sampled(samples + 1000, 0.0005, [](double x) { return profiles::sine(x, 1.3); });
+    auto ragged = profiles::rough(samples + 1000, 0.5, 0, 2);
+    ragged[4000] = 1e6;  // no ladder suits these heights
+    ProfileWorkspace workspace;
+    ProfileNumbers numbers;
+    analysis->run(smooth, workspace, numbers);
+    const std::size_t before = allocations;
+    analysis->run(ragged, workspace, numbers);
+    ragged[4000] = 0.0;
+    analysis->run(ragged, workspace, numbers);
+    analysis->run(smooth, workspace, numbers);
+    const std::size_t made = allocations - before;
+    EXPECT_EQ(made, 0U);
   }
 }
 

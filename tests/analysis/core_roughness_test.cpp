@@ -78,6 +78,21 @@ TEST(CoreRoughness, OfExactDistributions) {
   }
 }
 
+// What the sampled rule gives, by numpy: 8000 exact quantiles, and a sine of 1000 samples a period.
+TEST(CoreRoughness, OfSampledCurvesByTheDiscreteRule) {
+  std::vector<double> normal;
+  for (int k = 0; k < 8000; ++k) normal.push_back(normal_quantile(1.0 - (k + 0.5) / 8000.0));
+  const CoreRoughness of_normal = core_of(normal);
+  EXPECT_NEAR(of_normal.core_um, 2.574001, 6e-7);
+  EXPECT_NEAR(of_normal.reduced_peak_um, 0.944823, 6e-7);
+  EXPECT_NEAR(100.0 * of_normal.upper_ratio, 9.904652, 6e-7);
+  const CoreRoughness of_sine =
+      core_of(profiles::sampled(100000, 0.001, [](double x) { return profiles::sine(x, 1.0); }));
+  EXPECT_NEAR(of_sine.core_um, 1.774753, 6e-7);
+  EXPECT_NEAR(of_sine.reduced_valley_um, 0.444340, 6e-7);
+  EXPECT_NEAR(100.0 * of_sine.lower_ratio, 73.099855, 6e-7);
+}
+
 // z = min(g, h), g normal: exact values by quadrature. The flattest 40 % jump to the plateau below h = 1.302.
 TEST(CoreRoughness, OfPlateaus) {
   struct Row {

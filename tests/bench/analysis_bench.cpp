@@ -1,7 +1,10 @@
 // SPDX-License-Identifier: Apache-2.0
 // The texture set of one trace beside the transform pair it is measured by.
+#include <algorithm>
+#include <cmath>
 #include <cstddef>
 #include <cstdint>
+#include <functional>
 #include <vector>
 
 #include <benchmark/benchmark.h>
@@ -11,6 +14,8 @@
 #include "analysis/judging/part_judge.h"
 #include "analysis/morphology/disk_filter.h"
 #include "analysis/profiles.h"
+#include "analysis/texture/profile_analysis.h"
+#include "analysis/texture/sort_falling.h"
 #include "analysis/texture/texture_computation.h"
 
 namespace crestgate::analysis {
@@ -134,6 +139,99 @@ void judge_part(benchmark::State& state) {
   }
 }
 
+// Profiles enough that no branch predictor knows them by heart.
+constexpr std::size_t kProfiles = 16;
+
+std::vector<std::vector<double>> rough_profiles(std::size_t count) {
+  std::vector<std::vector<double>> made;
+  for (std::size_t k = 0; k < kProfiles; ++k) made.push_back(profiles::rough(count, 0.5, 20, k + 1));
+  return made;
+}
+
+std::vector<std::vector<double>> wavy_profiles(std::size_t count) {
+  std::vector<std::vector<double>> made;
+  for (std::size_t k = 0; k < kProfiles; ++k) {
+    const double phase = static_cast<double>(k);
+    made.push_back(profiles::sampled(count, 1.0 / static_cast<double>(count), [phase](double x) {
+      return profiles::sine(x, 0.23, phase) + 0.4 * profiles::sine(x, 0.31, 2.0 * phase);
+    }));
+  }
+  return made;
+}
+
+void run_families(benchmark::State& state, FamilySet families,
+                  const std::vector<std::vector<double>>& wholes) {
+  const std::size_t count = count_of(state);
+  const auto analysis = ProfileAnalysis::prepare({.spacing_mm = kSpacing,
+                                                  .sample_count = count,
+                                                  .evaluated_samples = count,
+                                                  .sections = 4,
+                                                  .families = families});
+  if (!analysis) return state.SkipWithError(analysis.error().detail.c_str());
+  ProfileWorkspace workspace;
+  ProfileNumbers numbers;
+  std::size_t next = 0;
+  for (auto unused : state) {
+    analysis->run(wholes[next], workspace, numbers);
+    next = (next + 1) % kProfiles;
+    benchmark::DoNotOptimize(numbers);
+  }
+}
+
+template <ParameterFamily kFamily>
+void family(benchmark::State& state) {
+  run_families(state, {kFamily}, rough_profiles(count_of(state)));
+}
+
+void every_family(benchmark::State& state) {
+  run_families(state, FamilySet::all(), rough_profiles(count_of(state)));
+}
+
+void every_family_of_waviness(benchmark::State& state) {
+  run_families(state, FamilySet::all(), wavy_profiles(count_of(state)));
+}
+
+// The transform pair that the whole set is measured by: 20000 samples for 16384 evaluated.
+void padded_transform_pair(benchmark::State& state) {
+  const std::size_t count = count_of(state);
+  const RealFft fft(RealFft::good_size(count + count / 5));
+  std::vector<Complex> pairs(fft.pair_count());
+  std::vector<Complex> spectrum(fft.spectrum_count());
+  const auto heights_um = profiles::rough(fft.size(), 0.5, 20, 1);
+  std::ranges::copy(heights_um, as_samples(pairs).begin());
+  for (auto unused : state) {
+    fft.forward(pairs, spectrum);
+    fft.inverse(spectrum, pairs);
+    benchmark::DoNotOptimize(pairs.data());
+  }
+}
+
+void sort_heights(benchmark::State& state, const std::vector<std::vector<double>>& wholes) {
+  std::vector<double> falling_um(count_of(state));
+  SortWorkspace workspace;
+  std::size_t next = 0;
+  for (auto unused : state) {
+    sort_falling(wholes[next], falling_um, workspace);
+    next = (next + 1) % kProfiles;
+    benchmark::DoNotOptimize(falling_um.data());
+  }
+}
+
+void sort_roughness(benchmark::State& state) { sort_heights(state, rough_profiles(count_of(state))); }
+void sort_waviness(benchmark::State& state) { sort_heights(state, wavy_profiles(count_of(state))); }
+
+void sort_roughness_by_comparing(benchmark::State& state) {
+  const auto wholes = rough_profiles(count_of(state));
+  std::vector<double> falling_um(count_of(state));
+  std::size_t next = 0;
+  for (auto unused : state) {
+    std::ranges::copy(wholes[next], falling_um.begin());
+    std::ranges::sort(falling_um, std::greater<>());
+    next = (next + 1) % kProfiles;
+    benchmark::DoNotOptimize(falling_um.data());
+  }
+}
+
 constexpr std::int64_t kSizes[] = {4096, 16384, 65536};
 
 void at_sizes(benchmark::internal::Benchmark* bench) {
@@ -157,6 +255,28 @@ BENCHMARK(texture_set)->Apply(at_sizes);
 BENCHMARK(texture_set_with_arc)->Apply(at_sizes);
 BENCHMARK(texture_set_with_waves)->Apply(at_sizes);
 BENCHMARK(judge_part)->Apply(at_sizes);
+
+void at_lengths(benchmark::internal::Benchmark* bench) {
+  for (const std::int64_t length : {8000, 16384}) bench->Arg(length);
+  bench->Unit(benchmark::kMicrosecond);
+}
+
+BENCHMARK(padded_transform_pair)->Apply(at_lengths);
+BENCHMARK(every_family)->Apply(at_lengths);
+BENCHMARK(every_family)->Arg(8004)->Unit(benchmark::kMicrosecond);  // no good size for a transform
+BENCHMARK(every_family_of_waviness)->Apply(at_lengths);
+BENCHMARK_TEMPLATE(family, ParameterFamily::kHeights)->Apply(at_lengths);
+BENCHMARK_TEMPLATE(family, ParameterFamily::kSections)->Apply(at_lengths);
+BENCHMARK_TEMPLATE(family, ParameterFamily::kSpatial)->Apply(at_lengths);
+BENCHMARK_TEMPLATE(family, ParameterFamily::kHybrid)->Apply(at_lengths);
+BENCHMARK_TEMPLATE(family, ParameterFamily::kElements)->Apply(at_lengths);
+BENCHMARK_TEMPLATE(family, ParameterFamily::kFeatures)->Apply(at_lengths);
+BENCHMARK_TEMPLATE(family, ParameterFamily::kCurve)->Apply(at_lengths);
+BENCHMARK_TEMPLATE(family, ParameterFamily::kProbability)->Apply(at_lengths);
+BENCHMARK_TEMPLATE(family, ParameterFamily::kVolumes)->Apply(at_lengths);
+BENCHMARK(sort_roughness)->Apply(at_lengths)->Arg(262144);
+BENCHMARK(sort_waviness)->Apply(at_lengths)->Arg(262144);
+BENCHMARK(sort_roughness_by_comparing)->Apply(at_lengths)->Arg(262144);
 
 }  // namespace
 }  // namespace crestgate::analysis
