@@ -4,12 +4,13 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <limits>
 #include <numbers>
 #include <string>
 
 #include "analysis/statistics/moments.h"
 #include "analysis/texture/number_text.h"
-#include "analysis/waves/fisher_test.h"
+#include "analysis/waves/single_waves.h"
 #include "analysis/waves/wave_set.h"
 #include "base/expects.h"
 
@@ -23,22 +24,15 @@ constexpr double kNoiseReach = 3.0;       // noise is judged down to a third of 
 constexpr double kNoiseOrdinates = 40.0;  // or further, until there are about so many ordinates
 constexpr double kFewestPerFace = 0.75;   // of a wave: less is form
 constexpr double kBandTolerance = 0.005;  // a wave on the border belongs to the band; frequencies err by less
-constexpr double kBorderReach = 0.5;      // waves per face; nearer to the band a frequency may be uncertain
-constexpr double kBorderDoubt =
-    4.5;  // chi-square of one unknown, three sigma, in units of an ordinate of noise
-constexpr double kFalseAlarm = 1e-4;
-// Trials between the ordinates raise the chance of an outlier about threefold.
-constexpr double kPlacesPerOrdinate = 3.0;
+constexpr double kBorderReach = 1.0;      // waves per face; nearer to the band a frequency may be uncertain
+constexpr double kBorderDoubt = 4.5;      // three sigma of one unknown, in units of an ordinate of noise
 // Ordinates whose median is one estimate of the noise: few enough for a level that changes with the
 // wavelength, enough for a median.
 constexpr std::size_t kNoiseGroup = 10;
-// Ordinates that Fisher's sum may count: the level is known no better than from so many. Counting all of
-// them, 79 of 5000 simulated rough faces of 5 mm with a correlation length of 0.08 mm had a wave, with 16 it
-// were 21, with 12 six; of 5000 with 0.01 mm none. (The number was chosen on these faces; fresh ones are in
-// the tests.) The price on 5 mm: a wave as high as 2 Rq is found in 149 of 150 faces at 0.01 mm, but in 32 of
-// 150 at 0.08 mm, where the roughness itself looks like waves.
-constexpr std::size_t kNoiseWorth = 12;
 constexpr double kSmallestAmplitudeUm = 5e-5;  // far below any pickup: what is left of rounding, not a wave
+constexpr int kHighestDegree = 2;              // of the form: more would follow the waves
+constexpr double kLeastSwing = 0.1;            // of the peak to valley: a lower ripple is no wave of its own
+constexpr std::size_t kLooksPerPoint = 8;      // for crests: 128 on the shortest wave
 // The columns of a trial must keep this much of their area once the form is taken out, or they are form:
 // their height would be anyone's guess.
 constexpr double kLeastArea = 0.02;  // one wave per face beside an arc keeps 0.03
@@ -47,6 +41,12 @@ constexpr double kOverhang = 1.01;   // a face that lacks a sample or two still 
 }  // namespace
 
 base::Result<WaveSearch> WaveSearch::prepare(const WaveSearchOptions& options) {
+  if (options.form.kind == FormKind::kPolynomial && options.form.degree > kHighestDegree) {
+    return base::Error{base::ErrorCode::kInvalidConfig,
+                       "waves are judged beside a form polynomial of degree 2 at most, since a higher one "
+                       "follows the waves themselves; found degree " +
+                           std::to_string(options.form.degree)};
+  }
   const double face_mm = static_cast<double>(options.sample_count) * options.spacing_mm;
   if (options.band.longest_mm > face_mm * kOverhang) {
     return base::Error{base::ErrorCode::kTooShort, "waves of up to " + shortest(options.band.longest_mm) +
@@ -70,6 +70,7 @@ base::Result<WaveSearch> WaveSearch::prepare(const WaveSearchOptions& options) {
   if (!form) return form.error();
   WaveSearch search(options, *form);
   search.group_ = group;
+  search.first_sample_ = options.sample_count % group / 2;
   search.points_ = points;
   search.point_mm_ = point_mm;
   const int degree = std::max(0, search.form_.tangent_degree());
@@ -91,30 +92,25 @@ void WaveSearch::prepare_trials() {
   const auto last = static_cast<std::size_t>(std::floor(noise_end * size));
   trials_.resize(last - first_trial_ + 1);
 
-  std::vector<double> cosine(points_);
-  std::vector<double> sine(points_);
+  const auto grams =
+      grams_of(*fft_, {.first = first_trial_, .count = trials_.size()}, form_columns_, points_);
+  const auto gain = [this](double frequency, const SinusoidGram& gram) {
+    return gram.least_energy() * damping(frequency) * damping(frequency);
+  };
+  // The borders of the band lie between trials.
+  least_gain_ = std::numeric_limits<double>::infinity();
+  for (const double border_mm : {options_.band.longest_mm, options_.band.shortest_mm}) {
+    const double frequency = point_mm_ / border_mm;
+    least_gain_ = std::min(least_gain_, gain(frequency, gram_at(frequency, form_columns_, points_)));
+  }
   for (std::size_t t = 0; t < trials_.size(); ++t) {
+    const SinusoidGram& gram = grams[t];
+    if (gram.determinant() < kLeastArea * 0.25 * face * face) continue;  // stays at weight 0
+    trials_[t] = {.cosine_weight = gram.ss / gram.determinant(),
+                  .mixed_weight = -2.0 * gram.cs / gram.determinant(),
+                  .sine_weight = gram.cc / gram.determinant()};
     const double frequency = static_cast<double>(first_trial_ + t) / size;
-    for (std::size_t i = 0; i < points_; ++i) {
-      const double phase = 2.0 * std::numbers::pi * frequency * static_cast<double>(i);
-      cosine[i] = std::cos(phase);
-      sine[i] = std::sin(phase);
-    }
-    remove_form(form_columns_, cosine);
-    remove_form(form_columns_, sine);
-    double cc = 0.0;
-    double cs = 0.0;
-    double ss = 0.0;
-    for (std::size_t i = 0; i < points_; ++i) {
-      cc += cosine[i] * cosine[i];
-      cs += cosine[i] * sine[i];
-      ss += sine[i] * sine[i];
-    }
-    const double determinant = cc * ss - cs * cs;
-    if (determinant < kLeastArea * 0.25 * face * face) continue;  // stays at weight 0
-    trials_[t] = {.cosine_weight = ss / determinant,
-                  .mixed_weight = -2.0 * cs / determinant,
-                  .sine_weight = cc / determinant};
+    if (is_in_band(frequency)) least_gain_ = std::min(least_gain_, gain(frequency, gram));
   }
 }
 
@@ -152,10 +148,10 @@ void WaveSearch::scan(std::span<const double> residual, WaveWorkspace& workspace
 // One trial per whole number of waves on the face: nearly independent of each other. Ordinates of noise are
 // distributed exponentially: median = mean * ln 2. The noisiest stretch of the spectrum speaks for all of it,
 // since the roughness fades towards wavelengths near its own correlation length.
-WaveSearch::Noise WaveSearch::noise(WaveWorkspace& workspace) const {
+WaveNoise WaveSearch::noise(WaveWorkspace& workspace) const {
   const double size = static_cast<double>(fft_->size());
   const double face = static_cast<double>(points_);
-  Noise noise;
+  WaveNoise noise;
   workspace.ordinates.clear();
   workspace.ordinates.reserve(trials_.size());
   for (std::size_t whole = 1; 2 * whole < points_; ++whole) {
@@ -177,41 +173,89 @@ WaveSearch::Noise WaveSearch::noise(WaveWorkspace& workspace) const {
   return noise;
 }
 
-WaveFinding WaveSearch::describe(std::span<const Sinusoid> waves, WaveWorkspace& workspace) const {
-  WaveFinding finding;
+WaveComponent WaveSearch::component_of(const Sinusoid& wave) const {
+  const double spacing_mm = point_mm_ / wave.frequency;
+  // Point 0 stands in the middle of the first group.
+  const double zero_mm =
+      static_cast<double>(first_sample_) * options_.spacing_mm + 0.5 * (point_mm_ - options_.spacing_mm);
+  const double turns = std::atan2(wave.sine, wave.cosine) / (2.0 * std::numbers::pi);
+  const double crest = turns + zero_mm / spacing_mm;
+  double first_crest_mm = (crest - std::floor(crest)) * spacing_mm;
+  if (first_crest_mm >= spacing_mm) first_crest_mm = 0.0;
+  return {.spacing_mm = spacing_mm,
+          .height_um = 2.0 * std::hypot(wave.cosine, wave.sine) / damping(wave.frequency),
+          .first_crest_mm = first_crest_mm,
+          .in_band = is_in_band(wave.frequency)};
+}
+
+// Adds the wave to the wave profile, with what the means took from it.
+void WaveSearch::draw(const Sinusoid& wave, std::span<double> wave_um) const {
+  const double regained = 1.0 / damping(wave.frequency);
+  const double cosine = wave.cosine * regained;
+  const double sine = wave.sine * regained;
+  // Point 0 stands in the middle of the first group.
+  const double step = 2.0 * std::numbers::pi * wave.frequency / static_cast<double>(group_);
+  const double start =
+      -step * (static_cast<double>(first_sample_) + 0.5 * (static_cast<double>(group_) - 1.0));
+  const double turn_cosine = std::cos(step);
+  const double turn_sine = std::sin(step);
+  double c = std::cos(start);
+  double s = std::sin(start);
+  for (double& height_um : wave_um) {
+    height_um += cosine * c + sine * s;
+    const double next = c * turn_cosine - s * turn_sine;
+    s = s * turn_cosine + c * turn_sine;
+    c = next;
+  }
+}
+
+void WaveSearch::describe(std::span<const Sinusoid> waves, WaveWorkspace& workspace,
+                          WaveFinding& finding) const {
   workspace.wave_um.assign(options_.sample_count, 0.0);
   double most = 0.0;
   for (const Sinusoid& wave : waves) {
-    if (!is_in_band(wave.frequency)) continue;
+    const WaveComponent component = component_of(wave);
+    finding.component_list[finding.component_count++] = component;
+    if (!component.in_band) continue;
     ++finding.waves;
-    const double regained = 1.0 / damping(wave.frequency);
-    const double cosine = wave.cosine * regained;
-    const double sine = wave.sine * regained;
-    // Point 0 stands in the middle of the first group.
-    const double step = 2.0 * std::numbers::pi * wave.frequency / static_cast<double>(group_);
-    const double start = -0.5 * step * (static_cast<double>(group_) - 1.0);
-    const double turn_cosine = std::cos(step);
-    const double turn_sine = std::sin(step);
-    double c = std::cos(start);
-    double s = std::sin(start);
-    for (double& height_um : workspace.wave_um) {
-      height_um += cosine * c + sine * s;
-      const double next = c * turn_cosine - s * turn_sine;
-      s = s * turn_cosine + c * turn_sine;
-      c = next;
-    }
+    draw(wave, workspace.wave_um);
     if (wave.explained > most) {
       most = wave.explained;
-      finding.spacing_mm = point_mm_ / wave.frequency;
-      finding.principal_height_um = 2.0 * std::hypot(cosine, sine);
+      finding.spacing_mm = component.spacing_mm;
+      finding.principal_height_um = component.height_um;
     }
   }
   finding.found = finding.waves > 0;
-  if (!finding.found) return finding;
+  if (!finding.found) return;
   const auto [lowest, highest] = std::ranges::minmax_element(workspace.wave_um);
   finding.height_um = *highest - *lowest;
   finding.count = static_cast<double>(options_.sample_count) * options_.spacing_mm / finding.spacing_mm;
-  return finding;
+  find_single_waves(workspace.wave_um,
+                    {.spacing_mm = options_.spacing_mm,
+                     .least_swing_um = kLeastSwing * finding.height_um,
+                     .stride = std::max<std::size_t>(1, group_ / kLooksPerPoint)},
+                    finding.single);
+}
+
+// The strongest trial that the band still holds.
+double WaveSearch::most_in_band(std::span<const double> explained) const {
+  double most = 0.0;
+  for (std::size_t t = 0; t < explained.size(); ++t) {
+    if (is_in_band(static_cast<double>(first_trial_ + t) / static_cast<double>(fft_->size()))) {
+      most = std::max(most, explained[t]);
+    }
+  }
+  return most;
+}
+
+double WaveSearch::least_ordinate() const {
+  return 0.5 * static_cast<double>(points_) * kSmallestAmplitudeUm * kSmallestAmplitudeUm;
+}
+
+// `hidden`: the strongest ordinate of the band that was left without a look.
+double WaveSearch::floor_um(const WaveNoise& noise, double hidden) const {
+  const double least = std::max({least_significant_ordinate(noise), least_ordinate(), hidden});
+  return detection_floor_um(least, noise, least_gain_);
 }
 
 double WaveSearch::strongest_trial(std::span<const double> explained) const {
@@ -221,7 +265,7 @@ double WaveSearch::strongest_trial(std::span<const double> explained) const {
 
 // A parabola through exact values around the frequency, twice; then onto the border of the band when the
 // frequency lies outside by no more than its own uncertainty.
-double WaveSearch::settled(const WaveSet& set, double start, const Noise& noise) const {
+double WaveSearch::settled(const WaveSet& set, double start, const WaveNoise& noise) const {
   const double frequency = refined(set, start);
   if (is_in_band(frequency)) return frequency;
   const double longest = point_mm_ / options_.band.longest_mm;
@@ -247,7 +291,7 @@ double WaveSearch::refined(const WaveSet& set, double frequency) const {
 // Each wave in turn is refined beside all the others: the first ones were found while the later ones still
 // disturbed them. The newest stays the last.
 void WaveSearch::polish(WaveSet& set, std::span<const double> clean, std::span<double> frequencies,
-                        const Noise& noise) const {
+                        const WaveNoise& noise) const {
   for (std::size_t turn = 0; turn < frequencies.size(); ++turn) {
     set.restart(clean);
     for (std::size_t other = 1; other < frequencies.size(); ++other) set.add(frequencies[other]);
@@ -258,15 +302,6 @@ void WaveSearch::polish(WaveSet& set, std::span<const double> clean, std::span<d
   }
 }
 
-// The chance that noise gave the wave that was added last.
-double WaveSearch::chance_of(const Sinusoid& wave, const Noise& noise) const {
-  const std::size_t ordinates = std::min(noise.ordinates, kNoiseWorth);
-  const double sum = wave.explained + noise.level * static_cast<double>(ordinates);
-  if (ordinates < 2 || !(sum > 0.0)) return 1.0;
-  return false_alarm_bound(wave.explained / sum, ordinates,
-                           kPlacesPerOrdinate * std::max(1.0, static_cast<double>(noise.in_band)));
-}
-
 base::Outcome WaveSearch::level(std::span<const double> heights_um, WaveWorkspace& workspace) const {
   CRESTGATE_EXPECTS(heights_um.size() == options_.sample_count);
   workspace.clean.resize(points_);
@@ -274,7 +309,7 @@ base::Outcome WaveSearch::level(std::span<const double> heights_um, WaveWorkspac
   workspace.columns.resize(2 * WaveSet::kMaxWaves * points_);
   for (std::size_t i = 0; i < points_; ++i) {
     double sum = 0.0;
-    for (std::size_t k = 0; k < group_; ++k) sum += heights_um[i * group_ + k];
+    for (std::size_t k = 0; k < group_; ++k) sum += heights_um[first_sample_ + i * group_ + k];
     workspace.residual[i] = sum / static_cast<double>(group_);
   }
   if (const auto removed = form_.remove(workspace.residual, workspace.clean); !removed)
@@ -290,26 +325,34 @@ base::Result<WaveFinding> WaveSearch::find(std::span<const double> heights_um,
   set.restart(workspace.clean);
   std::array<double, WaveSet::kMaxWaves> frequencies{};
   std::size_t found = 0;
+  WaveFinding finding;
   double false_alarm = 1.0;
-  const double least = 0.5 * static_cast<double>(points_) * kSmallestAmplitudeUm * kSmallestAmplitudeUm;
+  double hidden = 0.0;
   scan(set.residual(), workspace);
-  while (found < WaveSet::kMaxWaves && std::ranges::max(workspace.explained) > least) {
-    const Noise before = noise(workspace);
+  WaveNoise before = noise(workspace);
+  while (std::ranges::max(workspace.explained) > least_ordinate()) {
+    hidden = most_in_band(workspace.explained);
+    if (found == WaveSet::kMaxWaves) break;
     auto tried = frequencies;  // what an insignificant candidate does to the others must not stay
     tried[found] = settled(set, strongest_trial(workspace.explained), before);
     if (!set.add(tried[found])) break;
     if (found > 0) polish(set, workspace.clean, std::span(tried).first(found + 1), before);
+    if (set.size() != found + 1) break;
     scan(set.residual(), workspace);
-    const double chance = set.size() == found + 1 ? chance_of(set.waves().back(), noise(workspace)) : 1.0;
+    const WaveNoise after = noise(workspace);
+    const double chance = chance_from_noise(set.waves().back().explained, after);
+    hidden = 0.0;
     if (chance > kFalseAlarm) break;
     frequencies = tried;
     if (is_in_band(frequencies[found])) false_alarm = chance;
     ++found;
+    before = after;
   }
+  finding.floor_um = floor_um(before, hidden);
   set.restart(workspace.clean);
   for (std::size_t k = 0; k < found; ++k) set.add(frequencies[k]);
   set.solve();
-  WaveFinding finding = describe(set.waves(), workspace);
+  describe(set.waves(), workspace, finding);
   if (finding.found) finding.false_alarm = false_alarm;
   return finding;
 }

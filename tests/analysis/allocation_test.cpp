@@ -37,7 +37,7 @@ namespace {
 
 TextureSettings everything(FormKind form) {
   TextureSettings settings;
-  settings.form = {.kind = form, .degree = 4};
+  settings.form = {.kind = form, .degree = 2};  // the highest beside waves
   settings.material_ratios = {{.reference_percent = 5.0, .depth_um = 1.0}};
   settings.material_ratio_heights_um = {0.5};
   settings.material_ratio_percents = {10.0};
