@@ -8,10 +8,12 @@
 
 #include <gtest/gtest.h>
 
+#include "analysis/face/face_form.h"
 #include "analysis/judging/part_judge.h"
 #include "analysis/profiles.h"
 #include "analysis/texture/profile_analysis.h"
 #include "analysis/texture/texture_computation.h"
+#include "analysis/waves/drive_waves.h"
 
 namespace {
 
@@ -103,6 +105,38 @@ TEST(Allocations, AWarmProfileAnalysisMakesNone) {
     const std::size_t made = allocations - before;
     EXPECT_EQ(made, 0U);
   }
+}
+
+TEST(Allocations, AWarmWaveSearchAndFaceFormMakeNone) {
+  const auto search = WaveSearch::prepare({.band = {.shortest_mm = 0.5, .longest_mm = 5.0},
+                                           .form = {.kind = FormKind::kArc},
+                                           .spacing_mm = 0.0005,
+                                           .sample_count = 16384});
+  const auto form = FaceForm::prepare({.settings = {}, .spacing_mm = 0.0005, .sample_count = 16384});
+  ASSERT_TRUE(search.has_value() && form.has_value());
+  const auto quiet = profiles::rough(16384, 0.3, 20, 4);
+  auto wavy = quiet;
+  for (std::size_t i = 0; i < wavy.size(); ++i) {
+    wavy[i] += profiles::sine(static_cast<double>(i) * 0.0005, 1.4) +
+               profiles::sine(static_cast<double>(i) * 0.0005, 0.9);
+  }
+  WaveWorkspace waves;
+  FaceWorkspace face;
+  std::size_t components = 0;
+  const auto run = [&](const std::vector<double>& heights_um) {
+    const std::size_t before = allocations;
+    const auto found = find_drive_waves(*search, heights_um, waves);
+    const auto finding = search->find(heights_um, waves);
+    components = finding->component_count;
+    const FaceFinding measured = form->measure(heights_um, finding->components(), face);
+    const std::size_t made = allocations - before;
+    EXPECT_TRUE(found.has_value() && measured.has_edges);
+    return made;
+  };
+  EXPECT_GT(run(quiet), 0U);
+  EXPECT_EQ(run(wavy), 0U);
+  EXPECT_GE(components, 2U);
+  EXPECT_EQ(run(quiet), 0U);
 }
 
 TEST(Allocations, OfASecondPartAreOnlyItsDecision) {
