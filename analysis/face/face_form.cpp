@@ -91,9 +91,7 @@ base::Outcome FaceForm::lay_out() {
   length_mm_ = static_cast<double>(count) * options_.spacing_mm;
   point_count_ = count / group_;
   first_sample_ = first + (count % group_) / 2;
-  const std::size_t spare = count % group_;
-  middle_mm_ =
-      0.5 * (static_cast<double>(spare) - 2.0 * static_cast<double>(spare / 2)) * options_.spacing_mm;
+  middle_mm_ = count % group_ % 2 == 1 ? 0.5 * options_.spacing_mm : 0.0;
   edge_count_ = static_cast<std::size_t>(std::round(settings.edge_mm / point_mm_));
   return base::Done{};
 }

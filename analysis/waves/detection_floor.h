@@ -35,7 +35,7 @@ double least_significant_ordinate(const WaveNoise& noise);
 //           variance L / 2 along the wave: it passes E when a sqrt(gain) >= sqrt(E) + 1.645 sqrt(L / 2) in 95
 //           of 100 faces (1.645: normal quantile). The floor is 2 a. What n does across the wave, the
 //           refinement of the frequency and the level, which leans towards the noisiest stretch of the
-//           spectrum, only help: simulated, 98 to 100 of 100 are found (wave_floor_test).
+//           spectrum, only help: simulated, 97.7 % or more are found (WAVES.md, wave_floor_test).
 double detection_floor_um(double least_ordinate, const WaveNoise& noise, double least_gain);
 
 }  // namespace crestgate::analysis
