@@ -2,6 +2,7 @@
 #pragma once
 // From the gauge's counts to heights.
 
+#include <cstddef>
 #include <cstdint>
 #include <span>
 
@@ -16,5 +17,18 @@ namespace crestgate::analysis {
 //           sample, counted from 0; heights_um is then unspecified.
 base::Outcome heights_from_counts(std::span<const std::int32_t> counts, double height_step_um,
                                   std::span<double> heights_um);
+
+// What a trace of counts lacks.
+struct CountGaps {
+  std::size_t missing = 0;
+  std::size_t over_range = 0;
+};
+
+// Purpose   the same for a trace that may have gaps: base::kMissingCount and base::kOverRangeCount become
+// NaN, for
+//           TracePreparation to bridge or to refuse.
+// Errors    kInvalidConfig: the step is not a positive finite number. kNoData: no samples at all.
+base::Result<CountGaps> heights_with_gaps(std::span<const std::int32_t> counts, double height_step_um,
+                                          std::span<double> heights_um);
 
 }  // namespace crestgate::analysis

@@ -3,13 +3,16 @@
 #include <atomic>
 #include <cstdint>
 #include <cstdlib>
+#include <limits>
 #include <new>
 #include <vector>
 
 #include <gtest/gtest.h>
 
 #include "analysis/face/face_form.h"
+#include "analysis/faces.h"
 #include "analysis/judging/part_judge.h"
+#include "analysis/profile/trace_preparation.h"
 #include "analysis/profiles.h"
 #include "analysis/texture/profile_analysis.h"
 #include "analysis/texture/texture_computation.h"
@@ -137,6 +140,28 @@ TEST(Allocations, AWarmWaveSearchAndFaceFormMakeNone) {
   EXPECT_EQ(run(wavy), 0U);
   EXPECT_GE(components, 2U);
   EXPECT_EQ(run(quiet), 0U);
+}
+
+TEST(Allocations, AWarmPreparationMakesNone) {
+  const auto preparation = TracePreparation::prepare(
+      {.bridge_um = 2.5, .spikes = SpikeOptions{}, .resampled_spacing_mm = 0.00075}, 0.0005, 11200);
+  ASSERT_TRUE(preparation.has_value());
+  const auto whole = faces::ground({.seed = 1});
+  auto damaged = faces::ground({.seed = 2});
+  for (std::size_t i = 500; i < 11000; i += 500) {
+    damaged[i] = std::numeric_limits<double>::quiet_NaN();
+    damaged[i + 100] += 30.0;
+  }
+  PreparationWorkspace workspace;
+  PreparationReport report;
+  std::vector<double> prepared_um(preparation->output_count());
+  ASSERT_TRUE(preparation->run(whole, workspace, prepared_um, report).has_value());
+  const std::size_t before = allocations;
+  const bool done = preparation->run(damaged, workspace, prepared_um, report).has_value();
+  const std::size_t made = allocations - before;
+  EXPECT_TRUE(done);
+  EXPECT_EQ(report.bridges, 42U);
+  EXPECT_EQ(made, 0U);
 }
 
 TEST(Allocations, OfASecondPartAreOnlyItsDecision) {

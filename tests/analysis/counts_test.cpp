@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "analysis/profile/counts.h"
 
+#include <cmath>
 #include <cstdint>
 #include <limits>
 #include <vector>
@@ -56,6 +57,21 @@ TEST(Counts, RefuseAStepThatIsNotPositiveAndFinite) {
     ASSERT_FALSE(outcome.has_value()) << step_um;
     EXPECT_EQ(outcome.error().code, base::ErrorCode::kInvalidConfig) << step_um;
   }
+}
+
+TEST(Counts, WithGapsKeepTheRestAndCountWhatIsMissing) {
+  const std::vector<std::int32_t> counts{100, base::kMissingCount, -200, base::kOverRangeCount,
+                                         base::kMissingCount};
+  std::vector<double> heights_um(counts.size());
+  const auto gaps = heights_with_gaps(counts, 0.01, heights_um);
+  ASSERT_TRUE(gaps.has_value());
+  EXPECT_EQ(gaps->missing, 2U);
+  EXPECT_EQ(gaps->over_range, 1U);
+  EXPECT_EQ(heights_um[0], 1.0);
+  EXPECT_EQ(heights_um[2], -2.0);
+  for (const std::size_t i : {1U, 3U, 4U}) EXPECT_TRUE(std::isnan(heights_um[i])) << i;
+  EXPECT_EQ(heights_with_gaps(counts, 0.0, heights_um).error().code, base::ErrorCode::kInvalidConfig);
+  EXPECT_EQ(heights_with_gaps({}, 0.01, {}).error().code, base::ErrorCode::kNoData);
 }
 
 }  // namespace
