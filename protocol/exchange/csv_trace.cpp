@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "protocol/exchange/csv_trace.h"
 
+#include <algorithm>
 #include <array>
 #include <charconv>
 #include <cmath>
@@ -12,23 +13,58 @@
 namespace crestgate::protocol {
 namespace {
 
-using Unit = std::pair<std::string_view, double>;
-constexpr std::array<Unit, 5> kLengthColumns = {
-    {{"x_mm", 1.0}, {"x_um", 1e-3}, {"x_m", 1e3}, {"x_in", 25.4}, {"x_mil", 0.0254}}};  // to millimetres
-constexpr std::array<Unit, 6> kHeightColumns = {{{"z_um", 1.0},
-                                                 {"z_nm", 1e-3},
-                                                 {"z_mm", 1e3},
-                                                 {"z_m", 1e6},
-                                                 {"z_uin", 0.0254},
-                                                 {"z_in", 25400.0}}};  // to micrometres
+// A factor as a fraction of two exact numbers: value * numerator / denominator is the double nearest to the
+// metric value, or next to it; value * 0.0254 would not be, since 0.0254 itself is none.
+struct Unit {
+  std::string_view column;
+  double numerator;
+  double denominator;
+  [[nodiscard]] double convert(double value) const { return value * numerator / denominator; }
+};
+
+constexpr std::array<Unit, 7> kLengthColumns = {{{"x_mm", 1.0, 1.0},
+                                                 {"x_um", 1.0, 1e3},
+                                                 {"x_nm", 1.0, 1e6},
+                                                 {"x_m", 1e3, 1.0},
+                                                 {"x_in", 254.0, 10.0},
+                                                 {"x_mil", 254.0, 1e4},
+                                                 {"x_uin", 254.0, 1e7}}};  // to millimetres
+constexpr std::array<Unit, 7> kHeightColumns = {{{"z_um", 1.0, 1.0},
+                                                 {"z_nm", 1.0, 1e3},
+                                                 {"z_mm", 1e3, 1.0},
+                                                 {"z_m", 1e6, 1.0},
+                                                 {"z_in", 25400.0, 1.0},
+                                                 {"z_mil", 254.0, 10.0},
+                                                 {"z_uin", 254.0, 1e4}}};  // to micrometres
 constexpr double kSpacingTolerance = 0.05;  // of the spacing: rounding in the file, not a resampled trace
 
-template <std::size_t N>
-std::optional<double> factor_of(const std::array<Unit, N>& columns, std::string_view name) {
-  for (const auto& [known, factor] : columns) {
-    if (known == name) return factor;
-  }
-  return std::nullopt;
+const Unit* unit_of(std::span<const Unit> columns, std::string_view name) {
+  const auto found = std::ranges::find(columns, name, &Unit::column);
+  return found == columns.end() ? nullptr : &*found;
+}
+
+std::string listed(std::span<const Unit> columns) {
+  std::string text;
+  for (const Unit& unit : columns) text += (text.empty() ? "" : " ") + std::string(unit.column);
+  return text;
+}
+
+// What a person needs to see of a cell: its beginning, on one line whatever bytes it holds.
+std::string quoted(std::string_view text) {
+  constexpr std::size_t kMostShown = 60;
+  std::string shown = "'";
+  for (const char c : text.substr(0, kMostShown)) shown += c >= ' ' && c <= '~' ? c : '?';
+  return shown + (text.size() > kMostShown ? "...'" : "'");
+}
+
+bool is_missing(std::string_view cell) {
+  return cell.empty() || cell == "nan" || cell == "NaN" || cell == "NAN";
+}
+
+void append_number(std::string& text, double value) {
+  std::array<char, 32> buffer{};
+  const auto [end, failure] = std::to_chars(buffer.data(), buffer.data() + buffer.size(), value);
+  if (failure == std::errc{}) text.append(buffer.data(), end);
 }
 
 std::string_view trimmed(std::string_view text) {
@@ -39,11 +75,18 @@ std::string_view trimmed(std::string_view text) {
 }
 
 std::optional<double> as_number(std::string_view text) {
-  if (!text.empty() && text.front() == '+') text.remove_prefix(1);
+  if (text.starts_with('+') && !text.starts_with("+-")) text.remove_prefix(1);
   double value = 0.0;
   const auto [end, failure] = std::from_chars(text.data(), text.data() + text.size(), value);
   if (failure != std::errc{} || end != text.data() + text.size()) return std::nullopt;
   return value;
+}
+
+// Empty: no number, or one that is not finite in our unit.
+std::optional<double> converted(std::string_view cell, const Unit& unit) {
+  const auto value = as_number(cell);
+  if (!value || !std::isfinite(unit.convert(*value))) return std::nullopt;
+  return unit.convert(*value);
 }
 
 class Lines {
@@ -92,14 +135,12 @@ class Parser {
     std::string_view line;
     if (!lines_.next(line)) return complain(1, "expected a header like x_mm,z_um; the file is empty");
     const auto names = two_fields(line);
-    const auto x_factor = names ? factor_of(kLengthColumns, names->first) : std::nullopt;
-    const auto z_factor = names ? factor_of(kHeightColumns, names->second) : std::nullopt;
-    if (!x_factor || !z_factor) {
-      return complain(
-          1, "expected a header like x_mm,z_um, found '" + std::string(trimmed(line.substr(0, 60))) + "'");
+    x_unit_ = names ? unit_of(kLengthColumns, names->first) : nullptr;
+    z_unit_ = names ? unit_of(kHeightColumns, names->second) : nullptr;
+    if (x_unit_ == nullptr || z_unit_ == nullptr) {
+      return complain(1, "expected a header like x_mm,z_um (one of " + listed(kLengthColumns) +
+                             ", then one of " + listed(kHeightColumns) + "), found " + quoted(trimmed(line)));
     }
-    x_factor_ = *x_factor;
-    z_factor_ = *z_factor;
     return true;
   }
 
@@ -108,61 +149,48 @@ class Parser {
     while (lines_.next(line)) {
       if (trimmed(line).empty()) continue;
       const auto fields = two_fields(line);
-      if (!fields) {
-        return complain(lines_.number(),
-                        "expected two values, found '" + std::string(line.substr(0, 60)) + "'");
-      }
+      if (!fields) return complain(lines_.number(), "expected two values, found " + quoted(trimmed(line)));
       const auto x = as_number(fields->first);
-      if (!x || !std::isfinite(*x)) {
-        return complain(lines_.number(), "expected a number, found '" + std::string(fields->first) + "'");
-      }
-      double z = std::numeric_limits<double>::quiet_NaN();
-      if (!fields->second.empty() && fields->second != "nan" && fields->second != "NaN") {
-        const auto height = as_number(fields->second);
-        if (!height || !std::isfinite(*height)) {
-          return complain(lines_.number(), "expected a height, found '" + std::string(fields->second) + "'");
-        }
-        z = *height * z_factor_;
-      }
-      positions_mm_.push_back(*x * x_factor_);
+      if (!x || !std::isfinite(x_unit_->convert(*x)))
+        return complain(lines_.number(), "expected a position, found " + quoted(fields->first));
+      std::optional<double> z_um = std::numeric_limits<double>::quiet_NaN();
+      if (!is_missing(fields->second)) z_um = converted(fields->second, *z_unit_);
+      if (!z_um) return complain(lines_.number(), "expected a height, found " + quoted(fields->second));
+      positions_.push_back(*x);
       row_lines_.push_back(lines_.number());
-      trace_.heights_um.push_back(z);
+      trace_.heights_um.push_back(*z_um);
     }
     return true;
   }
 
   bool check_spacing() {
-    const std::size_t count = positions_mm_.size();
+    const std::size_t count = positions_.size();
     if (count < 2)
       return complain(lines_.number(), "expected at least two samples, found " + std::to_string(count));
-    const double spacing = (positions_mm_.back() - positions_mm_.front()) / static_cast<double>(count - 1);
-    if (!(spacing > 0.0)) return complain(row_lines_.back(), "expected positions that grow");
-    for (std::size_t i = 0; i < count; ++i) {
-      const double place = positions_mm_.front() + spacing * static_cast<double>(i);
-      if (std::abs(positions_mm_[i] - place) > kSpacingTolerance * spacing) {
-        return complain(row_lines_[i], "expected equal spacing of " + std::to_string(spacing * 1000.0) +
-                                           " um; this sample is out of place");
-      }
+    const double spacing = (positions_.back() - positions_.front()) / static_cast<double>(count - 1);
+    trace_.spacing_mm = x_unit_->convert(spacing);
+    if (!(trace_.spacing_mm > 0.0) || !std::isfinite(trace_.spacing_mm)) {
+      return complain(row_lines_.back(), "expected positions that grow");
     }
-    trace_.spacing_mm = spacing;
+    for (std::size_t i = 0; i < count; ++i) {
+      const double place = positions_.front() + spacing * static_cast<double>(i);
+      if (std::abs(positions_[i] - place) <= kSpacingTolerance * spacing) continue;
+      std::string complaint = "expected equal spacing, here ";
+      append_number(complaint, trace_.spacing_mm);
+      return complain(row_lines_[i], complaint + " mm; this sample is out of place");
+    }
     return true;
   }
 
   Lines lines_;
   const std::string& source_;
-  double x_factor_ = 1.0;
-  double z_factor_ = 1.0;
-  std::vector<double> positions_mm_;
+  const Unit* x_unit_ = nullptr;
+  const Unit* z_unit_ = nullptr;
+  std::vector<double> positions_;  // in the file's unit: equal steps there stay equal
   std::vector<std::size_t> row_lines_;
   CsvTrace trace_;
   std::optional<base::Error> error_;
 };
-
-void append_number(std::string& text, double value) {
-  std::array<char, 32> buffer{};
-  const auto [end, failure] = std::to_chars(buffer.data(), buffer.data() + buffer.size(), value);
-  if (failure == std::errc{}) text.append(buffer.data(), end);
-}
 
 }  // namespace
 

@@ -7,9 +7,10 @@
 //   0.0000,0.125
 //   0.0005,0.131
 //
-// x: x_mm, x_um, x_m, x_in, x_mil. z: z_um, z_nm, z_mm, z_m, z_uin, z_in. Inches are exact: 1 in = 25.4 mm
-// (international yard and pound agreement, 1959). A height that is empty or "nan" is missing. Other columns
-// are refused. LF or CR LF; a byte order mark is skipped.
+// x: x_mm, x_um, x_nm, x_m, x_in, x_mil, x_uin. z: z_um, z_nm, z_mm, z_m, z_in, z_mil, z_uin; any x with any
+// z. Inches are exact: 1 in = 25.4 mm (international yard and pound agreement, 1959), 1 mil = 0.001 in, 1 uin
+// = 1e-6 in. A height that is empty or "nan" was not measured or was over range. Other columns are refused.
+// LF or CR LF; a byte order mark is skipped.
 
 #include <span>
 #include <string>
@@ -25,10 +26,9 @@ struct CsvTrace {
   std::vector<double> heights_um;  // NaN where missing
 };
 
-// Errors  kMalformed, one line with source and line: unknown column, not a number, a row too short or too
-// long,
-//         unequal spacing (a sample more than 5 % of the spacing away from its place), fewer than two
-//         samples.
+// Errors  kMalformed, one printable line with source and line number: unknown column, not a number, a
+//         number that is not finite in our units, a row too short or too long, unequal spacing (a sample
+//         more than 5 % of the spacing away from its place), fewer than two samples.
 base::Result<CsvTrace> parse_csv_trace(std::string_view text, const std::string& source);
 
 // The same layout written: x_mm with as many digits as needed, z_um exact to the last bit.
