@@ -30,28 +30,29 @@ struct SpikeWorkspace {
 };
 
 // Purpose   which samples deviate so far from their neighbours that a stylus cannot have traced them.
-// Method    Hampel identifier. Around sample i lie the samples i-h .. i+h that exist, h = floor(window / 2 /
-//           spacing); m is their median, s(i) = 1.4826 * median |z - m| over them, S the median of all s(i).
-//           Sample i is a spike when |z(i) - m| > threshold * max(s(i), S) and > least_height_um.
-//           What is wider than h samples moves the median along and is never a spike. On a straight flank
-//           m is the sample itself; at a corner between two straight flanks the deviation is 1.35 s, on top
-//           of a parabola 0.78 s, however steep: a resolved crest or groove stays, also a sharp one. S keeps
-//           windows that happen to be calm from calling noise a spike.
-// Why       the window is short: into a groove of width w a tip of radius r sinks w^2 / (8 r), and a crest
-//           traced by it is as much wider. With 2 um that is 0.25 um in the 2 um between the samples beside
-//           the widest spike, so what is higher than least_height_um and narrower is the signal's and not
-//           the surface's.
+// Method    Hampel identifier. Around sample i lie the samples i-h .. i+h that exist, h = floor(window /
+//           2 / spacing); m is their median, s(i) = 1.4826 * median |z - m| over them, S the median of
+//           all s(i). Sample i is a spike when |z(i) - m| > threshold * max(s(i), S) and >
+//           least_height_um. What is wider than h samples moves the median along and is never a spike. On
+//           a straight flank m is the sample itself; at a corner between two straight flanks the
+//           deviation is 1.35 s, on top of a parabola 0.78 s, however steep: a resolved crest or groove
+//           stays, also a sharp one. S keeps windows that happen to be calm from calling noise a spike.
+// Why       the window is short: into a groove of width w a tip of radius r sinks w^2 / (8 r), and a
+//           crest traced by it is as much wider. With 2 um that is 0.25 um in the 2 um between the
+//           samples beside the widest spike, so what is higher than least_height_um and narrower is the
+//           signal's and not the surface's.
 // Source    F. R. Hampel, "The influence curve and its role in robust estimation", J. Am. Stat. Assoc. 69
 //           (1974), 383-393, for the scale; the floor S and the least height are ours.
 // Time      samples * window samples, at most kMostSpikeWindowSamples.
 class SpikeSearch {
  public:
-  // Errors    kInvalidConfig: an option that is no positive number. kOutOfRange: the window holds fewer than
-  //           kFewestSpikeWindowSamples or more than kMostSpikeWindowSamples samples.
+  // Errors    kInvalidConfig: an option that is no positive number. kOutOfRange: the window holds fewer
+  //           than kFewestSpikeWindowSamples or more than kMostSpikeWindowSamples samples.
   static base::Result<SpikeSearch> prepare(const SpikeOptions& options, double spacing_mm);
 
-  // Shape     heights_um: a trace, NaN where missing, otherwise finite. The span returned has one deviation
-  //           per sample, heights - median for spikes and 0 for all others; it lives in the workspace.
+  // Shape     heights_um: a trace, NaN where missing, otherwise finite. The span returned has one
+  //           deviation per sample, heights - median for spikes and 0 for all others; it lives in the
+  //           workspace.
   [[nodiscard]] std::span<const double> find(std::span<const double> heights_um,
                                              SpikeWorkspace& workspace) const;
 

@@ -61,9 +61,9 @@ struct PreparationReport {
   [[nodiscard]] bool is_untouched() const { return bridges == 0 && spacing_mm == measured_spacing_mm; }
 };
 
-// Purpose   one sentence about what was changed, "" for an untouched trace: "bridged 2 gaps (5 samples, the
-// longest
-//           1.5 um), took out 1 spike, resampled from 0.25 um to 0.5 um; first at sample 1200 (0.6 mm)".
+// Purpose   one sentence about what was changed, "" for an untouched trace: "bridged 2 gaps (5 samples,
+//           the longest 1.5 um), took out 1 spike, resampled from 0.25 um to 0.5 um; first at sample 1200
+//           (0.6 mm)".
 std::string sentence_about(const PreparationReport& report);
 
 struct PreparationWorkspace {
@@ -73,23 +73,24 @@ struct PreparationWorkspace {
 
 // Purpose   a trace that is whole and equally spaced, or the reason why it is none.
 // Method    1. spikes, when asked (SpikeSearch), become missing samples.
-//           2. A gap is a run of missing samples, its length their number times the spacing. Inside of the
-//              trace and at most bridge_um long it is bridged by the straight line between its neighbours;
-//              anything else makes the trace invalid. Nothing is ever continued beyond an end.
+//           2. A gap is a run of missing samples, its length their number times the spacing. Inside of
+//              the trace and at most bridge_um long it is bridged by the straight line between its
+//              neighbours; anything else makes the trace invalid. Nothing is ever continued beyond an
+//              end.
 //           3. another spacing, when asked (Resampling).
 // Source    ours; ISO 21920 does not know missing samples.
 // Threads   run is const; concurrent runs need a workspace each.
 class TracePreparation {
  public:
-  // Errors    kInvalidConfig, kOutOfRange, kTooShort: options that are impossible or do not suit the trace.
+  // Errors    kInvalidConfig, kOutOfRange, kTooShort: options that are impossible or do not suit the
+  //           trace.
   static base::Result<TracePreparation> prepare(const PreparationOptions& options, double spacing_mm,
                                                 std::size_t sample_count);
 
   // Shape     measured_um: sample_count samples, NaN where missing or over range; prepared_um:
-  // output_count(),
-  //           may be the same memory as measured_um when the spacing stays.
-  // Errors    kNoData: a gap that may not be bridged, with its place, its length and the length allowed; or
-  //           more bridges than most_bridged_percent. kNotFinite: an infinite height. prepared_um is
+  //           output_count(), may be the same memory as measured_um when the spacing stays.
+  // Errors    kNoData: a gap that may not be bridged, with its place, its length and the length allowed;
+  //           or more bridges than most_bridged_percent. kNotFinite: an infinite height. prepared_um is
   //           unspecified then, the report has what was found up to there.
   // Memory    allocates nothing once the workspace has seen this shape, unless it refuses.
   base::Outcome run(std::span<const double> measured_um, PreparationWorkspace& workspace,
