@@ -110,8 +110,8 @@ base::Result<RatioSymbol> material_ratio(std::string_view written, char profile,
                        name + "(5%,1.0um)");
   }
   if (auto checked = check_percent(written, arguments[0].value); !checked) return checked.error();
-  if (!(arguments[1].value > 0.0)) {
-    return refused(written, "the depth counts into the material and must be positive, found " +
+  if (!(arguments[1].value >= 0.0)) {
+    return refused(written, "the depth counts into the material and is never negative, found " +
                                 shortest(arguments[1].value) + " um");
   }
   return RatioSymbol{profile, RatioFamily::kRatioAtDepth, arguments[0].value, arguments[1].value};

@@ -38,9 +38,8 @@ bool is_ratio_symbol(std::string_view written);
 // Purpose   reads what a person writes: blanks anywhere, numbers with or without decimals or sign,
 //           heights in um, nm or mm (micro sign as in UTF-8), "c0 = " and the like not.
 // Errors    kInvalidConfig with a sentence: not such a symbol, no number, a unit missing or out of place,
-//           a ratio outside of 0 to 100 %, ratios that do not rise, a depth that is not positive (it
-//           counts into the material). A decimal comma reads as two numbers and is refused by its missing
-//           unit.
+//           a ratio outside of 0 to 100 %, ratios that do not rise, a negative depth (it counts into the
+//           material). A decimal comma reads as two numbers and is refused by its missing unit.
 base::Result<RatioSymbol> parse_ratio_symbol(std::string_view written);
 
 }  // namespace crestgate::analysis
