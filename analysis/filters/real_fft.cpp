@@ -26,33 +26,62 @@ struct RealFft::Plans {
 
 namespace {
 
-bool is_smooth(std::size_t n) {
-  for (const std::size_t prime : {2U, 3U, 5U}) {
-    while (n % prime == 0) n /= prime;
-  }
-  return n == 1;
-}
+// What one point costs, about nanoseconds on the machine where it was measured (2.6 GHz, GCC 12 -O2): the
+// transform's radices are 4, 2, 3 and 5, and long powers of two lie badly in the cache. Fixed numbers: the
+// size follows from the length alone.
+constexpr double kCostOf4 = 1.35;
+constexpr double kCostOf2 = 1.0;
+constexpr double kCostOf3 = 2.05;
+constexpr double kCostOf5 = 1.7;
+constexpr double kCostOfPowersOf2 = 4.0;
+constexpr std::size_t kLongPowerOf2 = 1024;
 
-// Without the checks for infinities that operator* carries.
-Complex times(Complex a, Complex b) {
-  return {a.real() * b.real() - a.imag() * b.imag(), a.real() * b.imag() + a.imag() * b.real()};
+struct Factors {
+  double cost = 0.0;   // of one point
+  bool smooth = true;  // no other prime factors
+};
+
+Factors factors_of(std::size_t n) {
+  Factors found{.cost = n % kLongPowerOf2 == 0 ? kCostOfPowersOf2 : 0.0};
+  const auto take = [&](std::size_t radix, double cost) {
+    for (; n % radix == 0; n /= radix) found.cost += cost;
+  };
+  take(4, kCostOf4);
+  take(2, kCostOf2);
+  take(3, kCostOf3);
+  take(5, kCostOf5);
+  found.smooth = n == 1;
+  return found;
 }
 
 }  // namespace
 
 RealFft::RealFft(std::size_t size) : size_(size), plans_(std::make_unique<Plans>(size / 2)) {
   // Other prime factors would send the transform through a shared scratch buffer.
-  CRESTGATE_EXPECTS(size >= 4 && size % 2 == 0 && is_smooth(size / 2));
+  CRESTGATE_EXPECTS(is_possible(size));
 }
 
 RealFft::~RealFft() = default;
 RealFft::RealFft(RealFft&&) noexcept = default;
 RealFft& RealFft::operator=(RealFft&&) noexcept = default;
 
+bool RealFft::is_possible(std::size_t size) {
+  return size >= 4 && size % 2 == 0 && factors_of(size / 2).smooth;
+}
+
 std::size_t RealFft::good_size(std::size_t at_least) {
-  std::size_t half = std::max<std::size_t>(2, (at_least + 1) / 2);
-  while (!is_smooth(half)) ++half;
-  return 2 * half;
+  const std::size_t least = std::max<std::size_t>(2, (at_least + 1) / 2);
+  std::size_t best = 0;
+  double best_cost = 0.0;
+  // An eighth more is looked at, and further only as long as nothing was found.
+  for (std::size_t half = least; best == 0 || half <= least + least / 8; ++half) {
+    const Factors factors = factors_of(half);
+    const double cost = static_cast<double>(half) * factors.cost;
+    if (!factors.smooth || (best != 0 && cost >= best_cost)) continue;
+    best = half;
+    best_cost = cost;
+  }
+  return 2 * best;
 }
 
 void RealFft::forward(std::span<const Complex> pairs, std::span<Complex> spectrum) const {
@@ -62,14 +91,25 @@ void RealFft::forward(std::span<const Complex> pairs, std::span<Complex> spectru
   const Complex first = spectrum[0];
   spectrum[0] = {first.real() + first.imag(), 0.0};
   spectrum[half] = {first.real() - first.imag(), 0.0};
+  // Plain numbers and pointers: the compiler cannot know that writing the spectrum leaves the twiddles alone.
+  const Complex* twiddle = plans_->twiddle.data();
+  Complex* low = spectrum.data();
+  Complex* high = spectrum.data() + half;
   for (std::size_t k = 1; 2 * k <= half; ++k) {
-    const Complex low = spectrum[k];
-    const Complex high = std::conj(spectrum[half - k]);
-    const Complex even = 0.5 * (low + high);
-    const Complex difference = 0.5 * (low - high);
-    const Complex odd = times(plans_->twiddle[k], {difference.imag(), -difference.real()});
-    spectrum[k] = even + odd;
-    spectrum[half - k] = std::conj(even - odd);
+    const double a = low[k].real();
+    const double b = low[k].imag();
+    const double c = high[-static_cast<std::ptrdiff_t>(k)].real();
+    const double d = high[-static_cast<std::ptrdiff_t>(k)].imag();
+    const double even_re = 0.5 * (a + c);
+    const double even_im = 0.5 * (b - d);
+    const double difference_re = 0.5 * (a - c);
+    const double difference_im = 0.5 * (b + d);
+    const double t_re = twiddle[k].real();
+    const double t_im = twiddle[k].imag();
+    const double odd_re = t_re * difference_im + t_im * difference_re;
+    const double odd_im = t_im * difference_im - t_re * difference_re;
+    low[k] = {even_re + odd_re, even_im + odd_im};
+    high[-static_cast<std::ptrdiff_t>(k)] = {even_re - odd_re, odd_im - even_im};
   }
 }
 
@@ -80,13 +120,24 @@ void RealFft::inverse(std::span<Complex> spectrum, std::span<Complex> pairs) con
   const double first = spectrum[0].real();
   const double last = spectrum[half].real();
   spectrum[0] = {scale * (first + last), scale * (first - last)};
+  const Complex* twiddle = plans_->twiddle.data();
+  Complex* low = spectrum.data();
+  Complex* high = spectrum.data() + half;
   for (std::size_t k = 1; 2 * k <= half; ++k) {
-    const Complex low = spectrum[k];
-    const Complex high = std::conj(spectrum[half - k]);
-    const Complex even = scale * (low + high);
-    const Complex odd = times(std::conj(plans_->twiddle[k]), scale * (low - high));
-    spectrum[k] = {even.real() - odd.imag(), even.imag() + odd.real()};
-    spectrum[half - k] = {even.real() + odd.imag(), odd.real() - even.imag()};
+    const double a = low[k].real();
+    const double b = low[k].imag();
+    const double c = high[-static_cast<std::ptrdiff_t>(k)].real();
+    const double d = high[-static_cast<std::ptrdiff_t>(k)].imag();
+    const double even_re = scale * (a + c);
+    const double even_im = scale * (b - d);
+    const double difference_re = scale * (a - c);
+    const double difference_im = scale * (b + d);
+    const double t_re = twiddle[k].real();
+    const double t_im = twiddle[k].imag();
+    const double odd_re = t_re * difference_re + t_im * difference_im;
+    const double odd_im = t_re * difference_im - t_im * difference_re;
+    low[k] = {even_re - odd_im, even_im + odd_re};
+    high[-static_cast<std::ptrdiff_t>(k)] = {even_re + odd_im, odd_re - even_im};
   }
   plans_->inverse.transform(spectrum.data(), pairs.data());
 }

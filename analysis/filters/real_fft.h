@@ -20,7 +20,7 @@ using Complex = std::complex<double>;
 //           12.3 - from memory.
 class RealFft {
  public:
-  // Pre       size is one of those that good_size returns.
+  // Pre       is_possible(size).
   explicit RealFft(std::size_t size);
   ~RealFft();
   RealFft(RealFft&&) noexcept;
@@ -28,7 +28,10 @@ class RealFft {
   RealFft(const RealFft&) = delete;
   RealFft& operator=(const RealFft&) = delete;
 
-  // The smallest even size >= at_least that is 2^a 3^b 5^c with a half of the same kind, at least 4.
+  // Even sizes of at least 4 whose half is 2^a 3^b 5^c.
+  static bool is_possible(std::size_t size);
+
+  // Of the possible sizes from at_least on, up to an eighth longer, the one that costs least.
   static std::size_t good_size(std::size_t at_least);
 
   [[nodiscard]] std::size_t size() const { return size_; }

@@ -8,28 +8,14 @@
 
 #include "analysis/judging/acceptance.h"
 #include "analysis/judging/sentence.h"
-#include "analysis/judging/trace_check.h"
-#include "analysis/profile/counts.h"
+#include "analysis/judging/zone_measurement.h"
 #include "analysis/statistics/moments.h"
-#include "analysis/texture/texture_computation.h"
+#include "analysis/texture/number_text.h"
 
 namespace crestgate::analysis {
 namespace {
 
-// Shapes kept prepared: plans have a handful of zones, and each zone one or two shapes.
-constexpr std::size_t kMostPrepared = 64;
 constexpr double kNaN = std::numeric_limits<double>::quiet_NaN();
-
-struct PreparedShape {
-  std::uint32_t zone_index = 0;
-  double spacing_mm = 0.0;
-  TextureComputation computation;
-};
-
-struct ZoneOutcome {
-  std::vector<std::vector<ParameterValue>> traces;  // of the usable traverses
-  std::optional<Doubt> doubt;                       // the first one
-};
 
 void keep_first(std::optional<Doubt>& kept, Doubt found) {
   if (!kept) kept = std::move(found);
@@ -38,90 +24,6 @@ void keep_first(std::optional<Doubt>& kept, Doubt found) {
 std::string counted(std::size_t count, const std::string& what) {
   return std::to_string(count) + " " + what + (count == 1 ? "" : "s");
 }
-
-}  // namespace
-
-struct PartJudge::State {
-  PartPlan plan;
-  std::optional<std::string> plan_fault;
-  std::vector<PreparedShape> prepared;
-  Workspace workspace;
-  std::vector<double> heights_um;
-
-  base::Result<const TextureComputation*> computation_for(const TraceInput& trace);
-  base::Result<std::vector<ParameterValue>> compute(const TraceInput& trace, Doubt& doubt);
-  ZoneOutcome measure_zone(std::uint32_t zone_index, std::span<const TraceInput> traces);
-};
-
-base::Result<const TextureComputation*> PartJudge::State::computation_for(const TraceInput& trace) {
-  const auto known = std::ranges::find_if(prepared, [&trace](const PreparedShape& shape) {
-    return shape.zone_index == trace.zone_index && shape.spacing_mm == trace.spacing_mm &&
-           shape.computation.sample_count() == trace.counts.size();
-  });
-  if (known != prepared.end()) return &known->computation;
-  auto fresh = TextureComputation::prepare(plan.zones[trace.zone_index].settings, trace.spacing_mm,
-                                           trace.counts.size());
-  if (!fresh) return fresh.error();
-  if (prepared.size() == kMostPrepared) prepared.erase(prepared.begin());
-  prepared.push_back({trace.zone_index, trace.spacing_mm, std::move(*fresh)});
-  return &prepared.back().computation;
-}
-
-// On an error, `doubt` says what it means for the part.
-base::Result<std::vector<ParameterValue>> PartJudge::State::compute(const TraceInput& trace, Doubt& doubt) {
-  if (auto found = doubt_from_quality(trace.quality)) {
-    doubt = std::move(*found);
-    return base::Error{base::ErrorCode::kNoData, doubt.detail};
-  }
-  heights_um.resize(trace.counts.size());
-  if (const auto heights = heights_from_counts(trace.counts, trace.height_step_um, heights_um); !heights) {
-    doubt = doubt_from_counts(heights.error());
-    return heights.error();
-  }
-  if (auto found = doubt_from_standstill(trace.counts)) {
-    doubt = std::move(*found);
-    return base::Error{base::ErrorCode::kNoData, doubt.detail};
-  }
-  const auto computation = computation_for(trace);
-  if (!computation) {
-    doubt = doubt_from_computation(computation.error());
-    return computation.error();
-  }
-  std::vector<ParameterValue> values((*computation)->names().size());
-  if (const auto run = (*computation)->run(heights_um, workspace, values); !run) {
-    doubt = doubt_from_computation(run.error());
-    return run.error();
-  }
-  return values;
-}
-
-ZoneOutcome PartJudge::State::measure_zone(std::uint32_t zone_index, std::span<const TraceInput> traces) {
-  const ZonePlan& zone = plan.zones[zone_index];
-  ZoneOutcome outcome;
-  std::size_t seen = 0;
-  for (const TraceInput& trace : traces) {
-    if (trace.zone_index != zone_index) continue;
-    ++seen;
-    Doubt doubt;
-    auto values = compute(trace, doubt);
-    if (values) {
-      outcome.traces.push_back(std::move(*values));
-    } else {
-      doubt.detail = zone.name + ", traverse " + std::to_string(seen) + ": " + doubt.detail;
-      keep_first(outcome.doubt, std::move(doubt));
-    }
-  }
-  if (seen != zone.traverses) {
-    // Fewer is a part not measured through; more is a mix-up, since repeats never replace evidence.
-    keep_first(outcome.doubt,
-               {seen < zone.traverses ? base::Reason::kTooFewValues : base::Reason::kInternalError,
-                zone.name + " has " + counted(seen, "traverse") + ", the plan wants " +
-                    std::to_string(zone.traverses)});
-  }
-  return outcome;
-}
-
-namespace {
 
 // Everything that grows while the zones of a part are gone through.
 struct Gathering {
@@ -134,22 +36,46 @@ struct Gathering {
   std::optional<std::uint32_t> in_question;  // result that belongs to the doubt
 };
 
-base::ParameterResult blank_result(const ZonePlan& zone, const ParameterName& name,
-                                   const ZoneOutcome& outcome, std::size_t parameter) {
+base::ParameterResult blank_result(const ZonePlan& zone, const ZoneOutcome& outcome, std::size_t parameter) {
   base::ParameterResult result;
   result.zone = zone.name;
-  result.symbol = name.symbol;
-  result.unit = name.unit;
+  result.symbol = outcome.names[parameter].symbol;
+  result.unit = outcome.names[parameter].unit;
   result.decided = kNaN;
-  for (const auto& values : outcome.traces) {
-    result.values.push_back(values[parameter].defined ? values[parameter].value : kNaN);
+  for (const auto& findings : outcome.traces) {
+    const Finding& finding = findings[parameter];
+    if (finding.sections.empty()) {
+      result.values.push_back(finding.value.defined ? finding.value.value : kNaN);
+    } else {
+      result.values.insert(result.values.end(), finding.sections.begin(), finding.sections.end());
+    }
   }
   return result;
 }
 
+// The first reason why a limit must not be held against this parameter.
+std::optional<std::string> uncertainty(const base::Limit& limit, const ZoneOutcome& outcome,
+                                       std::size_t parameter) {
+  for (const auto& findings : outcome.traces) {
+    const ParameterValue& value = findings[parameter].value;
+    for (std::uint32_t bit = 0; bit < kValueDoubts; ++bit) {
+      const auto doubt = static_cast<ValueDoubt>(1U << bit);
+      if (value.doubts.has(doubt) && !(DoubtSet(doubt) & kForbiddingDoubts).empty()) {
+        return std::string(text_of(doubt).sentence);
+      }
+    }
+    // Too high is too high; but what is low enough may be so only because the roughness hides the rest.
+    if (limit.upper && value.hidden_up_to > *limit.upper && !(value.value > *limit.upper)) {
+      return "up to " + fixed(value.hidden_up_to, 2) + " " + limit.unit +
+             " could hide in the roughness of this face, more than the upper limit " + shortest(*limit.upper);
+    }
+  }
+  return std::nullopt;
+}
+
 // Holds one result against one limit; a doubt about it lands in `gathering`.
-void decide(const base::Limit& limit, const ZoneOutcome& outcome, base::ParameterResult& result,
-            Gathering& gathering) {
+void decide(const base::Limit& limit, const ZoneOutcome& outcome, std::size_t parameter,
+            base::ParameterResult& result, Gathering& gathering) {
   result.lower = limit.lower;
   result.upper = limit.upper;
   result.rule = limit.rule;
@@ -166,6 +92,10 @@ void decide(const base::Limit& limit, const ZoneOutcome& outcome, base::Paramete
   if (std::ranges::any_of(result.values, [](double value) { return std::isnan(value); })) {
     question(base::Reason::kParameterUndefined,
              result.symbol + " does not exist on a trace of " + result.zone);
+    return;
+  }
+  if (auto why = uncertainty(limit, outcome, parameter)) {
+    question(base::Reason::kValueUncertain, result.symbol + " on " + result.zone + ": " + *why);
     return;
   }
   std::vector<double> values = result.values;
@@ -188,15 +118,14 @@ void decide(const base::Limit& limit, const ZoneOutcome& outcome, base::Paramete
 
 void gather_zone(const ZonePlan& zone, const ZoneOutcome& outcome, Gathering& gathering) {
   if (outcome.doubt) keep_first(gathering.doubt, *outcome.doubt);
-  const auto names = parameter_names(zone.settings);
-  for (std::size_t parameter = 0; parameter < names.size(); ++parameter) {
-    const base::ParameterResult blank = blank_result(zone, names[parameter], outcome, parameter);
+  for (std::size_t parameter = 0; parameter < outcome.names.size(); ++parameter) {
+    const base::ParameterResult blank = blank_result(zone, outcome, parameter);
     bool limited = false;
     for (const base::Limit& limit : zone.limits) {
-      if (limit.symbol != names[parameter].symbol) continue;
+      if (limit.symbol != blank.symbol) continue;
       limited = true;
       base::ParameterResult result = blank;
-      decide(limit, outcome, result, gathering);
+      decide(limit, outcome, parameter, result, gathering);
       gathering.decision.results.push_back(std::move(result));
     }
     if (limited) continue;
@@ -230,6 +159,12 @@ PartDecision conclude(Gathering gathering) {
 
 }  // namespace
 
+struct PartJudge::State {
+  PartPlan plan;
+  std::optional<std::string> plan_fault;
+  ZoneMeasurement measurement;
+};
+
 PartJudge::PartJudge(PartPlan plan) : state_(std::make_unique<State>()) {
   state_->plan = std::move(plan);
   if (const auto checked = check_plan(state_->plan); !checked) state_->plan_fault = checked.error().detail;
@@ -254,7 +189,7 @@ PartDecision PartJudge::judge(std::span<const TraceInput> traces) {
                                      ", the plan has " + counted(zones, "zone")});
   }
   for (std::uint32_t zone_index = 0; zone_index < zones; ++zone_index) {
-    const ZoneOutcome outcome = state_->measure_zone(zone_index, traces);
+    const ZoneOutcome outcome = state_->measurement.measure(state_->plan, zone_index, traces);
     gather_zone(state_->plan.zones[zone_index], outcome, gathering);
   }
   return conclude(std::move(gathering));

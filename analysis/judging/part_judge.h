@@ -11,18 +11,10 @@
 #include <vector>
 
 #include "analysis/judging/part_plan.h"
+#include "analysis/judging/trace_input.h"
 #include "base/judgement.h"
 
 namespace crestgate::analysis {
-
-// One stylus pass over one zone.
-struct TraceInput {
-  std::uint32_t zone_index = 0;  // in PartPlan::zones, from 0
-  double spacing_mm = 0.0;
-  double height_step_um = 0.0;
-  std::span<const std::int32_t> counts;  // base::kMissingCount and base::kOverRangeCount as in base::Heights
-  std::uint32_t quality = 0;             // base::QualityFlag bits
-};
 
 struct PartDecision {
   base::Verdict verdict = base::Verdict::kNone;
@@ -33,20 +25,23 @@ struct PartDecision {
   // The result nearest to its limit (accept) or furthest beyond it (reject), by relative_margin in
   // acceptance.h; the first on a tie. With kNone: the result in doubt, if one result is.
   std::optional<std::uint32_t> deciding;
-  // By zone and, within it, in the order of parameter_names; a parameter with several limits stands once per
-  // limit. values: one per usable traverse, NaN where the parameter does not exist on that trace. Without a
-  // limit decided is the mean of the values, or NaN when one of them does not exist or there are none.
+  // By zone and, within it, in the order of parameter_names: the routine numbers and all that a limit names;
+  // a parameter with several limits stands once per limit. values: one per usable traverse, or per section of
+  // them where the parameter is taken in sections; NaN where it does not exist on that trace. Without a limit
+  // decided is the mean of the values, or NaN when one of them does not exist or there are none.
   std::vector<base::ParameterResult> results;
 };
 
 // Purpose   accept, reject or none for one part.
 // Method    kNone on any doubt: a plan that check_plan refuses, a trace of no zone, a wrong number of
 // traverses,
-//           missing or over-range samples, an unusable quality flag, a spacing or length that does not suit
-//           the settings, a number that is not finite, a limited parameter that does not exist on a trace,
-//           too few values for a rule. Doubt outweighs a broken limit. Otherwise kReject if any limit is
-//           broken, and kAccept only if every limit was held and kept. The first doubt in the order of zones
-//           and traverses gives the reason.
+//           missing or over-range samples (more than the settings let be bridged), an unusable quality flag,
+//           a spacing or length that does not suit the settings, a number that is not finite, a limited
+//           parameter that does not exist on a trace or cannot be trusted on it (value_doubt.h), an upper
+//           limit on waves below what the face's own roughness would hide, a limit on waves or form with a
+//           skidded pickup, too few values for a rule. Doubt outweighs a broken limit. Otherwise kReject if
+//           any limit is broken, and kAccept only if every limit was held and kept. The first doubt in the
+//           order of zones and traverses gives the reason.
 // Errors    none: judge never fails.
 // Memory    keeps what it prepared for each shape of trace (up to 64) and its workspace from part to part.
 // The decision

@@ -13,12 +13,6 @@ namespace {
 
 base::Error invalid(std::string detail) { return {base::ErrorCode::kInvalidConfig, std::move(detail)}; }
 
-std::string listed(const std::vector<ParameterName>& names) {
-  std::string text;
-  for (const ParameterName& name : names) text += (text.empty() ? "" : ", ") + name.symbol;
-  return text;
-}
-
 bool is_known(base::AcceptanceRule rule) {
   switch (rule) {
     case base::AcceptanceRule::kMaximum:
@@ -46,15 +40,16 @@ base::Outcome check_limit(const base::Limit& limit, const ZonePlan& zone,
   const std::string where = "zone '" + zone.name + "': " + limit.symbol;
   const auto name = std::ranges::find(names, limit.symbol, &ParameterName::symbol);
   if (name == names.end()) {
-    return invalid("zone '" + zone.name + "': the settings do not compute '" + limit.symbol +
-                   "', only: " + listed(names));
+    return invalid("zone '" + zone.name + "': " + no_such_parameter(limit.symbol, zone.settings));
   }
   if (limit.unit != name->unit) {
     return invalid(where + " is computed in '" + name->unit + "', its limit is in '" + limit.unit + "'");
   }
   if (auto bounds = check_bounds(limit, where); !bounds) return bounds;
   if (!is_known(limit.rule)) return invalid(where + " has an unknown acceptance rule");
-  if (limit.rule == base::AcceptanceRule::kMedian && zone.traverses < kFewestForMedianRule) {
+  const std::size_t sections =
+      is_taken_in_sections(limit.symbol) ? static_cast<std::size_t>(zone.settings.sections) : 1;
+  if (limit.rule == base::AcceptanceRule::kMedian && zone.traverses * sections < kFewestForMedianRule) {
     return invalid(where + " is held by the median rule, which needs at least " +
                    std::to_string(kFewestForMedianRule) + " values, the zone has " +
                    std::to_string(zone.traverses) + (zone.traverses == 1 ? " traverse" : " traverses"));

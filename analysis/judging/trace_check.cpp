@@ -32,9 +32,9 @@ static_assert(handled_flags() == base::kQualityUnusable,
 
 }  // namespace
 
-std::optional<Doubt> doubt_from_quality(std::uint32_t quality) {
+std::optional<Doubt> doubt_from_quality(std::uint32_t quality, std::uint32_t excused) {
   for (const QualityReason& entry : kQualityReasons) {
-    if ((quality & entry.flag) != 0)
+    if ((quality & ~excused & entry.flag) != 0)
       return Doubt{entry.reason, std::string(base::text_of(entry.reason).sentence)};
   }
   return std::nullopt;
@@ -45,7 +45,8 @@ std::optional<Doubt> doubt_from_standstill(std::span<const std::int32_t> counts)
   std::size_t run = 0;
   std::size_t end = 0;
   for (std::size_t i = 0; i < counts.size(); ++i) {
-    run = (i > 0 && counts[i] == counts[i - 1]) ? run + 1 : 1;
+    const bool is_height = counts[i] != base::kMissingCount && counts[i] != base::kOverRangeCount;
+    run = (i > 0 && is_height && counts[i] == counts[i - 1]) ? run + 1 : 1;
     if (run > longest) {
       longest = run;
       end = i + 1;

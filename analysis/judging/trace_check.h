@@ -18,8 +18,10 @@ struct Doubt {
   std::string detail;
 };
 
-// Purpose   the first of a trace's quality bits that makes it unusable (base::kQualityUnusable), if any.
-std::optional<Doubt> doubt_from_quality(std::uint32_t quality);
+// Purpose   the first of a trace's quality bits that makes it unusable (base::kQualityUnusable), if any. The
+// bits in
+//           `excused` are left to a closer look at the samples.
+std::optional<Doubt> doubt_from_quality(std::uint32_t quality, std::uint32_t excused = 0);
 
 // Purpose   a stylus or signal that is stuck: one and the same count over more than kStandstillShare of the
 // trace

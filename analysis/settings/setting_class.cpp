@@ -137,6 +137,7 @@ void apply_setting_class(const SettingClass& setting, TextureSettings& settings)
   settings.lambda_s_mm = setting.lambda_s_mm;
   settings.sections = setting.sections();
   settings.section_length_mm = setting.section_length_mm;
+  settings.setting_class = setting.name;
 }
 
 }  // namespace crestgate::analysis

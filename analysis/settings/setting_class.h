@@ -67,7 +67,7 @@ struct ClassChoice {
 base::Result<ClassChoice> choose_setting_class(std::optional<std::string_view> named,
                                                std::span<const base::Limit> limits);
 
-// Purpose   lambda_c, lambda_s, number and length of sections of the class; everything else stays.
+// Purpose   name, lambda_c, lambda_s, number and length of sections of the class; everything else stays.
 void apply_setting_class(const SettingClass& setting, TextureSettings& settings);
 
 }  // namespace crestgate::analysis

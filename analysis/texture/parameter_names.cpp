@@ -1,44 +1,81 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "analysis/texture/parameter_names.h"
 
-#include <string_view>
+#include <algorithm>
 
-#include "analysis/texture/number_text.h"
+#include "analysis/texture/parameter_list.h"
 
 namespace crestgate::analysis {
-std::string material_ratio_symbol(const MaterialRatioAt& at) {
-  return "Rmr(" + shortest(at.reference_percent) + "%," + with_decimal(at.depth_um) + "um)";
-}
+namespace {
 
-std::vector<ParameterName> parameter_names(const TextureSettings& settings) {
+template <class Wanted>
+std::vector<ParameterName> names_where(const TextureSettings& settings, Wanted wanted) {
   std::vector<ParameterName> names;
-  const auto add = [&names](std::string symbol, std::string_view unit) {
-    names.push_back({std::move(symbol), std::string(unit)});
-  };
-  for (const char* symbol : {"Ra", "Rq"}) add(symbol, "um");
-  for (const char* symbol : {"Rsk", "Rku"}) add(symbol, "");
-  for (const char* symbol : {"Rpt", "Rvt", "Rt", "Rp", "Rv", "Rz", "Rzx", "Rk", "Rpk", "Rvk"})
-    add(symbol, "um");
-  for (const char* symbol : {"Rmrk1", "Rmrk2"}) add(symbol, "%");
-  for (const char* symbol : {"Rak1", "Rak2"}) add(symbol, "um2/mm");
-  for (const char* symbol : {"Rpkx", "Rvkx"}) add(symbol, "um");
-  for (const double height_um : settings.material_ratio_heights_um) {
-    add("Rmr(" + with_decimal(height_um) + "um)", "%");
-  }
-  for (const MaterialRatioAt& at : settings.material_ratios) {
-    add(material_ratio_symbol(at), "%");
-  }
-  for (const double percent : settings.material_ratio_percents) add("Rmc(" + shortest(percent) + "%)", "um");
-  for (const HeightDifferenceBetween& between : settings.height_differences) {
-    add("Rdc(" + shortest(between.upper_percent) + "%," + shortest(between.lower_percent) + "%)", "um");
-  }
-  for (const char* symbol : {"Wa", "Wq", "Wt", "Pa", "Pq", "Pt"}) add(symbol, "um");
-  if (settings.waves) {
-    add("WaveCount", "");
-    add("WaveSpacing", "mm");
-    add("WaveHeight", "um");
+  for (Parameter& parameter : parameter_list(settings)) {
+    if (wanted(parameter)) names.push_back(std::move(parameter.name));
   }
   return names;
 }
+
+constexpr std::size_t kNearEnough = 2;
+constexpr std::size_t kMostSuggestions = 6;
+
+// Letters to insert, drop or replace on the way from one word to the other (V. Levenshtein 1966).
+std::size_t edits_between(std::string_view from, std::string_view to) {
+  std::vector<std::size_t> row(to.size() + 1);
+  for (std::size_t j = 0; j < row.size(); ++j) row[j] = j;
+  for (std::size_t i = 0; i < from.size(); ++i) {
+    std::size_t diagonal = row[0];
+    row[0] = i + 1;
+    for (std::size_t j = 0; j < to.size(); ++j) {
+      const std::size_t replaced = diagonal + (from[i] == to[j] ? 0 : 1);
+      diagonal = row[j + 1];
+      row[j + 1] = std::min({replaced, row[j] + 1, row[j + 1] + 1});
+    }
+  }
+  return row.back();
+}
+
+}  // namespace
+
+std::string no_such_parameter(std::string_view symbol, const TextureSettings& settings) {
+  std::string text = "these settings give no parameter '" + std::string(symbol) + "'";
+  if (symbol.starts_with("Wave") && !settings.waves) return text + ": they have no band of waves";
+  std::string near;
+  std::size_t suggestions = 0;
+  for (std::size_t edits = 0; edits <= kNearEnough; ++edits) {
+    for (const ParameterName& name : parameter_names(settings)) {
+      if (edits_between(symbol, name.symbol) != edits || suggestions == kMostSuggestions) continue;
+      near += (near.empty() ? "" : ", ") + name.symbol;
+      ++suggestions;
+    }
+  }
+  return near.empty() ? text : text + "; the nearest are: " + near;
+}
+
+std::vector<ParameterName> parameter_names(const TextureSettings& settings) {
+  return names_where(settings, [](const Parameter&) { return true; });
+}
+
+std::vector<ParameterName> routine_names(const TextureSettings& settings) {
+  return names_where(settings, [](const Parameter& parameter) { return parameter.routine; });
+}
+
+std::vector<ParameterName> selected_names(const TextureSettings& settings,
+                                          std::span<const std::string> symbols) {
+  return names_where(settings, [symbols](const Parameter& parameter) {
+    return std::ranges::find(symbols, parameter.name.symbol) != symbols.end();
+  });
+}
+
+bool is_taken_in_sections(std::string_view symbol) {
+  const auto list = parameter_list({});
+  const auto found = std::ranges::find_if(
+      list, [symbol](const Parameter& parameter) { return parameter.name.symbol == symbol; });
+  return found != list.end() && found->of_profile != nullptr &&
+         found->of_profile->section != SectionValue::kNone;
+}
+
+bool needs_skidless_pickup(std::string_view symbol) { return !symbol.starts_with('R'); }
 
 }  // namespace crestgate::analysis

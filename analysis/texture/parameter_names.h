@@ -1,8 +1,10 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
-// How parameters and the numbers inside their symbols are written.
+// How parameters are called.
 
+#include <span>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "analysis/texture/texture_settings.h"
@@ -11,22 +13,33 @@ namespace crestgate::analysis {
 
 struct ParameterName {
   std::string symbol;  // ISO 21920-2 where it has one
-  std::string unit;    // "um", "mm", "%", "um2/mm", "" for a pure number
+  std::string unit;    // "um", "mm", "%", "um2/mm", "1/cm", "" for a pure number
   friend bool operator==(const ParameterName&, const ParameterName&) = default;
 };
 
-// Purpose   everything that a computation with these settings gives, in its order.
-// Symbols   ISO 21920-2:2021 (from memory): Ra Rq Rsk Rku Rt Rzx Rz Rp Rv Rpt Rvt, Rk Rpk Rvk Rmrk1 Rmrk2
-// Rak1 Rak2
-//           Rpkx Rvkx, Wa Wq Wt, Pa Pq Pt.
-//           Settings are part of a symbol: "Rmr(0.5um)" at a height above the mean line, "Rmr(5%,1.0um)" at a
-//           depth below a reference ratio, "Rmc(10%)", "Rdc(2%,98%)". Percentages are written as short as
-//           possible, heights with at least one decimal. Our own, only with a wave band: "WaveCount" (waves
-//           over the face), "WaveSpacing" (mm, of the principal wave), "WaveHeight" (um, peak to valley of
-//           all waves in the band), see waves/wave_search.h.
+// Purpose   everything that a computation with these settings can give, in its order.
+// Symbols   ISO 21920-2:2021 (from memory), for R, W and P alike, with the letter of the profile in front:
+//           a q sk ku pt vt t p v z zx | al sw | dq da dt dl dr | sm smx smq c cx cq pc |
+//           pd vd mpc mvc 5p 5v 10z | k pk vk mrk1 mrk2 ak1 ak2 pkx vkx | pq vq mq | vmp vmc vvc vvv.
+//           Settings are part of a symbol: settings/ratio_symbol.h. Our own, only with a wave band or a face:
+//           waves/WAVES.md.
 std::vector<ParameterName> parameter_names(const TextureSettings& settings);
 
-// The symbol of one relative material ratio: "Rmr(5%,1.0um)".
-std::string material_ratio_symbol(const MaterialRatioAt& at);
+// Those that every judgement records, limited or not.
+std::vector<ParameterName> routine_names(const TextureSettings& settings);
+
+// Those of parameter_names whose symbol is among `symbols`, in the order of parameter_names.
+std::vector<ParameterName> selected_names(const TextureSettings& settings,
+                                          std::span<const std::string> symbols);
+
+// Purpose   the sentence for a symbol that the settings do not give, with the nearest ones that they do.
+std::string no_such_parameter(std::string_view symbol, const TextureSettings& settings);
+
+// Whether a symbol is the mean of section values (Rp, Rv, Rz and those of W and P): limits are held against
+// these.
+bool is_taken_in_sections(std::string_view symbol);
+
+// Whether a symbol speaks about waves or form, which a skidded pickup cannot see: W, P, waves and face.
+bool needs_skidless_pickup(std::string_view symbol);
 
 }  // namespace crestgate::analysis

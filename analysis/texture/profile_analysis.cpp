@@ -68,10 +68,9 @@ base::Outcome check_thresholds(const ProfileAnalysisOptions& options) {
                    shortest(options.pruning_percent) + " %");
   }
   const double length_mm = static_cast<double>(options.evaluated_samples) * options.spacing_mm;
-  if (!is_positive(options.curvature_half_width_mm) || options.curvature_half_width_mm > length_mm) {
-    return invalid(
-        "the half width of the curvature's window must be more than 0 and at most the evaluation length of " +
-        shortest(length_mm) + " mm, found " + shortest(options.curvature_half_width_mm) + " mm");
+  if (!(options.curvature_half_width_mm >= 0.0 && options.curvature_half_width_mm <= length_mm)) {
+    return invalid("the half width of the curvature's window must be 0 (none) to the evaluation length of " +
+                   shortest(length_mm) + " mm, found " + shortest(options.curvature_half_width_mm) + " mm");
   }
   return base::Done{};
 }

@@ -30,7 +30,7 @@ struct ProfileAnalysisOptions {
   std::size_t sections = 5;  // that the evaluation length is cut into
   ElementThresholds elements = {};
   double pruning_percent = 5.0;             // of the profile's own Rz
-  double curvature_half_width_mm = 0.0025;  // of the parabola at peaks and pits: lambda_s
+  double curvature_half_width_mm = 0.0025;  // of the parabola at peaks and pits: lambda_s; 0: no curvatures
   FamilySet families = FamilySet::all();
 };
 

@@ -54,26 +54,40 @@ base::Outcome check_form(const FormRemoval& form) {
 }
 
 base::Outcome check_ratios(const TextureSettings& settings) {
-  for (const MaterialRatioAt& at : settings.material_ratios) {
-    if (!is_percent(at.reference_percent) || !std::isfinite(at.depth_um)) {
-      return invalid("a material ratio needs a reference of 0 to 100 % and a finite depth, found " +
-                     shortest(at.reference_percent) + " % and " + shortest(at.depth_um) + " um");
-    }
+  for (const RatioSymbol& ratio : settings.ratios) {
+    // The canonical spelling is read back: one place knows what such a symbol may hold.
+    const auto read = parse_ratio_symbol(symbol_of(ratio));
+    if (!read) return invalid(read.error().detail);
+    if (!(*read == ratio)) return invalid("no material ratio can be written as " + symbol_of(ratio));
   }
-  for (const double height_um : settings.material_ratio_heights_um) {
-    if (!std::isfinite(height_um)) return invalid("the height of a material ratio must be finite");
+  return base::Done{};
+}
+
+base::Outcome check_choices(const TextureSettings& settings) {
+  if (settings.lambda_f_mm &&
+      !(std::isfinite(*settings.lambda_f_mm) && *settings.lambda_f_mm > settings.lambda_c_mm)) {
+    return invalid("lambda_f must be above lambda_c " + shortest(settings.lambda_c_mm) + " mm, found " +
+                   shortest(*settings.lambda_f_mm) + " mm");
   }
-  for (const double percent : settings.material_ratio_percents) {
+  if (settings.disk && !is_positive(settings.disk->radius_mm)) {
+    return invalid("the radius of the disk must be a positive number of mm, found " +
+                   shortest(settings.disk->radius_mm));
+  }
+  for (const double percent : {settings.elements.hill_percent, settings.elements.dale_percent}) {
     if (!is_percent(percent)) {
-      return invalid("Rmc wants a material ratio of 0 to 100 %, found " + shortest(percent) + " %");
+      return invalid("a profile element's least height must be 0 to 100 % of Rz, found " + shortest(percent));
     }
   }
-  for (const HeightDifferenceBetween& between : settings.height_differences) {
-    if (!is_percent(between.upper_percent) || !is_percent(between.lower_percent) ||
-        !(between.upper_percent < between.lower_percent)) {
-      return invalid("Rdc wants two rising material ratios of 0 to 100 %, found " +
-                     shortest(between.upper_percent) + " % and " + shortest(between.lower_percent) + " %");
-    }
+  if (!(settings.pruning_percent > 0.0 && settings.pruning_percent <= 100.0)) {
+    return invalid("the pruning of peaks must be above 0 and at most 100 % of Rz, found " +
+                   shortest(settings.pruning_percent));
+  }
+  if (settings.waves && !(settings.waves->drive_um >= 0.0 && std::isfinite(settings.waves->drive_um))) {
+    return invalid("the drive's own waves must be 0 or more um, found " + shortest(settings.waves->drive_um));
+  }
+  if (settings.waves && settings.form.kind == FormKind::kPolynomial && settings.form.degree > 2) {
+    return invalid("waves need a form of order 2 at most, found a polynomial of degree " +
+                   std::to_string(settings.form.degree) + ": it would take waves for form");
   }
   return base::Done{};
 }
@@ -83,7 +97,8 @@ base::Outcome check_ratios(const TextureSettings& settings) {
 base::Outcome check_settings(const TextureSettings& settings) {
   if (auto lengths = check_lengths(settings); !lengths) return lengths;
   if (auto form = check_form(settings.form); !form) return form;
-  return check_ratios(settings);
+  if (auto ratios = check_ratios(settings); !ratios) return ratios;
+  return check_choices(settings);
 }
 
 }  // namespace crestgate::analysis

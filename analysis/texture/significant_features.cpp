@@ -139,14 +139,16 @@ void find_features(std::span<const double> heights_um, double prominence_um, std
 
 FeatureParameters feature_parameters(const EvaluatedProfile& profile, const FeatureOptions& options,
                                      std::vector<Feature>& features) {
-  CRESTGATE_EXPECTS(profile.spacing_mm > 0.0 && options.curvature_half_width_mm > 0.0);
+  CRESTGATE_EXPECTS(profile.spacing_mm > 0.0 && options.curvature_half_width_mm >= 0.0);
   FeatureParameters found;
   const std::span<const double> heights_um = profile.heights_um();
   features.clear();
   features.reserve(heights_um.size());
   if (options.prominence_um > 0.0) find_features(heights_um, options.prominence_um, features);
 
-  const double half_width = std::round(options.curvature_half_width_mm / profile.spacing_mm);
+  // A spacing is known to fewer digits than a millionth of a sample.
+  const double half_width = std::floor(options.curvature_half_width_mm / profile.spacing_mm + 1e-6);
+  const bool has_window = half_width >= 1.0;
   const Parabola parabola(static_cast<std::size_t>(std::max(1.0, half_width)), profile.spacing_mm);
   Largest peaks;
   Largest pits;
@@ -157,7 +159,7 @@ FeatureParameters feature_parameters(const EvaluatedProfile& profile, const Feat
     (feature.is_peak ? peaks : pits).meet(feature.is_peak ? height_um : -height_um);
     const std::size_t sample = profile.first_sample + feature.sample;
     const std::size_t reach = parabola.half_width();
-    if (sample < reach || sample + reach >= profile.whole_um.size()) continue;
+    if (!has_window || sample < reach || sample + reach >= profile.whole_um.size()) continue;
     const double bend = parabola.second_derivative_per_mm(profile.whole_um.data() + sample);
     if (feature.is_peak) {
       peak_curvature.add(-bend);

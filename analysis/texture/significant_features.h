@@ -33,8 +33,9 @@ struct Feature {
 };
 
 struct FeatureOptions {
-  double prominence_um = 0.0;            // > 0: what a peak or pit must stand out by, on both sides
-  double curvature_half_width_mm = 0.0;  // > 0: of the window that the parabola is fitted to
+  double prominence_um = 0.0;  // > 0: what a peak or pit must stand out by, on both sides
+  double curvature_half_width_mm =
+      0.0;  // of the window that the parabola is fitted to; shorter than a spacing: no curvatures
 };
 
 // Purpose   the significant peaks and pits, peak and pit in turn.

@@ -15,10 +15,15 @@ constexpr double kNothing = 1e-26;
 
 double power(Complex x) { return x.real() * x.real() + x.imag() * x.imag(); }
 
+// Twice the length where that is possible: the bins of the length itself are then every other one.
+std::size_t padded_size(std::size_t sample_count) {
+  return RealFft::is_possible(2 * sample_count) ? 2 * sample_count : RealFft::good_size(2 * sample_count);
+}
+
 }  // namespace
 
 SpatialAnalysis::SpatialAnalysis(std::size_t sample_count, double spacing_mm)
-    : sample_count_(sample_count), spacing_mm_(spacing_mm), fft_(RealFft::good_size(2 * sample_count)) {
+    : sample_count_(sample_count), spacing_mm_(spacing_mm), fft_(padded_size(sample_count)) {
   CRESTGATE_EXPECTS(sample_count >= 2 && spacing_mm > 0.0);
   if (fft_.size() != 2 * sample_count) chirp_.emplace(sample_count);
 }

@@ -2,82 +2,74 @@
 #include "analysis/texture/texture_computation.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <optional>
 #include <string>
 #include <utility>
 
-#include "analysis/texture/core_roughness.h"
-#include "analysis/texture/height_parameters.h"
-#include "analysis/texture/section_parameters.h"
+#include "analysis/texture/material_ratio_curve.h"
+#include "analysis/texture/parameter_list.h"
+#include "analysis/texture/profile_chain.h"
+#include "analysis/texture/value_doubts_of.h"
 #include "base/expects.h"
 
 namespace crestgate::analysis {
 namespace {
 
 constexpr double kPercent = 100.0;
-constexpr double kAreaPerMm = 1000.0;  // um with the ratio as a fraction -> um^2 per mm
+constexpr std::string_view kProfiles = "RWP";
 
-// Writes values one after the other, in the order of parameter_names.
-class ValueWriter {
- public:
-  explicit ValueWriter(std::span<ParameterValue> values) : values_(values) {}
-  void put(double value) { put_if(true, value); }
-  void put_if(bool defined, double value) {
-    CRESTGATE_EXPECTS(next_ < values_.size());
-    values_[next_++] = {.value = defined ? value : 0.0, .defined = defined};
-  }
-  [[nodiscard]] bool is_full() const { return next_ == values_.size(); }
+std::size_t index_of(char profile) { return kProfiles.find(profile); }
 
- private:
-  std::span<ParameterValue> values_;
-  std::size_t next_ = 0;
-};
-
-void put_curve_parameters(const TextureSettings& settings, const MaterialRatioCurve& curve,
-                          ValueWriter& writer) {
-  const CoreRoughness core = core_roughness(curve);
-  writer.put(core.core_um);
-  writer.put(core.reduced_peak_um);
-  writer.put(core.reduced_valley_um);
-  writer.put(kPercent * core.upper_ratio);
-  writer.put(kPercent * core.lower_ratio);
-  writer.put(kAreaPerMm * core.peak_area_um);
-  writer.put(kAreaPerMm * core.valley_area_um);
-  writer.put(core.peak_beyond_um);
-  writer.put(core.valley_beyond_um);
-  for (const double height_um : settings.material_ratio_heights_um) {
-    writer.put(kPercent * curve.ratio_at(height_um));
+// Families that have to be computed for the parameters of one profile.
+FamilySet families_of(std::span<const Parameter> parameters, char profile) {
+  FamilySet families;
+  for (const Parameter& parameter : parameters) {
+    if (parameter.profile != profile) continue;
+    families.add(parameter.of_profile != nullptr ? parameter.of_profile->family : ParameterFamily::kCurve);
   }
-  for (const MaterialRatioAt& at : settings.material_ratios) {
-    writer.put(kPercent * curve.ratio_at(curve.height_at(at.reference_percent / kPercent) - at.depth_um));
-  }
-  for (const double percent : settings.material_ratio_percents)
-    writer.put(curve.height_at(percent / kPercent));
-  for (const HeightDifferenceBetween& between : settings.height_differences) {
-    writer.put(curve.height_at(between.upper_percent / kPercent) -
-               curve.height_at(between.lower_percent / kPercent));
-  }
+  return families;
 }
 
-void put_plain_heights(std::span<const double> heights_um, ValueWriter& writer) {
-  const HeightParameters heights = height_parameters(heights_um);
-  writer.put(heights.arithmetic_mean_um);
-  writer.put(heights.root_mean_square_um);
-  writer.put(heights.highest_um - heights.lowest_um);
+std::optional<double> read_ratio(const RatioSymbol& ratio, std::span<const double> falling_um) {
+  const MaterialRatioCurve curve(falling_um);
+  switch (ratio.family) {
+    case RatioFamily::kRatioAtHeight:
+      return kPercent * curve.ratio_at(ratio.first);
+    case RatioFamily::kRatioAtDepth:
+      return kPercent * curve.ratio_at(curve.height_at(ratio.first / kPercent) - ratio.second);
+    case RatioFamily::kHeightAtRatio:
+      return curve.height_at(ratio.first / kPercent);
+    case RatioFamily::kHeightBetweenRatios:
+      return curve.height_at(ratio.first / kPercent) - curve.height_at(ratio.second / kPercent);
+  }
+  return std::nullopt;
+}
+
+double section_value(const SectionExtremes& section, SectionValue which) {
+  switch (which) {
+    case SectionValue::kPeak:
+      return section.peak_um;
+    case SectionValue::kPit:
+      return section.pit_um;
+    default:
+      return section.height_um();
+  }
 }
 
 }  // namespace
 
 struct TextureComputation::Prepared {
   TextureSettings settings;
+  std::vector<Parameter> parameters;
   std::vector<ParameterName> names;
-  EvaluationLayout layout;
+  std::vector<DoubtSet> doubts;                  // that settings and shape alone give, one per parameter
+  std::vector<std::optional<std::size_t>> rows;  // of Workspace::section_values_, one per parameter
+  std::size_t row_count = 0;
   std::size_t sample_count = 0;
-  std::optional<GaussianLowPass> smoothing;
-  FormFit form;
-  GaussianLowPass mean_line;
-  std::optional<WaveSearch> waves;
+  ProfileChain chain;
+  std::array<std::optional<ProfileAnalysis>, kProfiles.size()> analyses;
 };
 
 TextureComputation::TextureComputation(std::unique_ptr<const Prepared> prepared)
@@ -87,129 +79,113 @@ TextureComputation::TextureComputation(TextureComputation&&) noexcept = default;
 TextureComputation& TextureComputation::operator=(TextureComputation&&) noexcept = default;
 
 std::span<const ParameterName> TextureComputation::names() const { return prepared_->names; }
-const EvaluationLayout& TextureComputation::layout() const { return prepared_->layout; }
+const EvaluationLayout& TextureComputation::layout() const { return prepared_->chain.layout(); }
 const TextureSettings& TextureComputation::settings() const { return prepared_->settings; }
 std::size_t TextureComputation::sample_count() const { return prepared_->sample_count; }
+double TextureComputation::spacing_mm() const { return prepared_->chain.shape().spacing_mm; }
 
 base::Result<TextureComputation> TextureComputation::prepare(const TextureSettings& settings,
-                                                             double spacing_mm, std::size_t sample_count) {
-  if (const auto checked = check_settings(settings); !checked) return checked.error();
-  const auto layout = lay_out(settings, {.spacing_mm = spacing_mm, .sample_count = sample_count});
-  if (!layout) return layout.error();
-
-  std::optional<GaussianLowPass> smoothing;
-  LowPassOptions filter{.cutoff_mm = settings.lambda_s_mm,
-                        .spacing_mm = spacing_mm,
-                        .sample_count = sample_count,
-                        .ends = settings.ends};
-  if (settings.lambda_s_mm > 0.0) {
-    auto prepared = GaussianLowPass::prepare(filter);
-    if (!prepared) return prepared.error();
-    smoothing.emplace(std::move(*prepared));
+                                                             double spacing_mm, std::size_t sample_count,
+                                                             std::span<const std::string> only) {
+  std::vector<Parameter> parameters = parameter_list(settings);
+  if (!only.empty()) {
+    std::erase_if(parameters, [only](const Parameter& parameter) {
+      return std::ranges::find(only, parameter.name.symbol) == only.end();
+    });
   }
-  filter.cutoff_mm = settings.lambda_c_mm;
-  auto mean_line = GaussianLowPass::prepare(filter);
-  if (!mean_line) return mean_line.error();
+  const auto any = [&parameters](auto wanted) { return std::ranges::any_of(parameters, wanted); };
+  auto chain = ProfileChain::prepare(settings, {.spacing_mm = spacing_mm, .sample_count = sample_count},
+                                     {.waves = any([](const Parameter& p) { return p.of_waves != nullptr; }),
+                                      .face = any([](const Parameter& p) { return p.of_face != nullptr; })});
+  if (!chain) return chain.error();
 
-  auto form = FormFit::prepare(settings.form, {.sample_count = sample_count,
-                                               .spacing_mm = spacing_mm,
-                                               .fit_first = layout->first_sample,
-                                               .fit_count = layout->sample_count});
-  if (!form) return form.error();
-
-  std::optional<WaveSearch> waves;
-  if (settings.waves) {
-    auto search = WaveSearch::prepare({.band = *settings.waves,
-                                       .form = settings.form,
-                                       .spacing_mm = spacing_mm,
-                                       .sample_count = sample_count});
-    if (!search) return search.error();
-    waves.emplace(std::move(*search));
+  auto prepared = std::unique_ptr<Prepared>(new Prepared{.settings = settings,
+                                                         .parameters = std::move(parameters),
+                                                         .names = {},
+                                                         .doubts = {},
+                                                         .rows = {},
+                                                         .sample_count = sample_count,
+                                                         .chain = std::move(*chain),
+                                                         .analyses = {}});
+  const EvaluationLayout& layout = prepared->chain.layout();
+  for (const Parameter& parameter : prepared->parameters) {
+    prepared->names.push_back(parameter.name);
+    prepared->doubts.push_back(doubts_of_settings(parameter, settings, layout, prepared->chain.shape()));
+    const bool in_sections =
+        parameter.of_profile != nullptr && parameter.of_profile->section != SectionValue::kNone;
+    prepared->rows.push_back(in_sections ? std::optional(prepared->row_count++) : std::nullopt);
   }
-  return TextureComputation(std::unique_ptr<const Prepared>(new Prepared{.settings = settings,
-                                                                         .names = parameter_names(settings),
-                                                                         .layout = *layout,
-                                                                         .sample_count = sample_count,
-                                                                         .smoothing = std::move(smoothing),
-                                                                         .form = *form,
-                                                                         .mean_line = std::move(*mean_line),
-                                                                         .waves = std::move(waves)}));
+  for (const char profile : kProfiles) {
+    const FamilySet families = families_of(prepared->parameters, profile);
+    if (families.is_empty()) continue;
+    auto analysis = ProfileAnalysis::prepare({.spacing_mm = prepared->chain.shape().spacing_mm,
+                                              .sample_count = prepared->chain.shape().sample_count,
+                                              .first_sample = layout.first_sample,
+                                              .evaluated_samples = layout.sample_count,
+                                              .sections = layout.sections,
+                                              .elements = settings.elements,
+                                              .pruning_percent = settings.pruning_percent,
+                                              .curvature_half_width_mm = settings.lambda_s_mm,
+                                              .families = families});
+    if (!analysis) return analysis.error();
+    prepared->analyses[index_of(profile)].emplace(std::move(*analysis));
+  }
+  return TextureComputation(std::move(prepared));
 }
 
-base::Outcome TextureComputation::make_profiles(std::span<const double> heights_um,
-                                                Workspace& workspace) const {
-  const std::size_t n = heights_um.size();
-  workspace.smoothed_um_.resize(n);
-  workspace.primary_um_.resize(n);
-  workspace.waviness_um_.resize(n);
-  workspace.roughness_um_.resize(n);
-  if (prepared_->smoothing) {
-    prepared_->smoothing->apply(heights_um, workspace.smoothed_um_, workspace.filter_);
-  } else {
-    std::ranges::copy(heights_um, workspace.smoothed_um_.begin());
+void TextureComputation::evaluate(Workspace& workspace, std::span<ParameterValue> values,
+                                  DoubtSet of_trace) const {
+  const std::array<std::span<const double>, kProfiles.size()> profiles = {
+      workspace.roughness_um(), workspace.waviness_um(), workspace.primary_um()};
+  for (std::size_t i = 0; i < kProfiles.size(); ++i) {
+    if (!prepared_->analyses[i]) continue;
+    prepared_->analyses[i]->run(profiles[i], workspace.analyses_[i], workspace.numbers_[i]);
   }
-  if (auto removed = prepared_->form.remove(workspace.smoothed_um_, workspace.primary_um_); !removed) {
-    return removed;
+  const std::size_t sections = layout().sections;
+  workspace.section_values_.resize(prepared_->row_count * sections);
+  const TraceDoubts trace_doubts = doubts_of_trace(workspace, of_trace);
+  for (std::size_t index = 0; index < values.size(); ++index) {
+    const Parameter& parameter = prepared_->parameters[index];
+    const std::size_t profile = index_of(parameter.profile);
+    std::optional<double> value;
+    if (parameter.of_profile != nullptr) {
+      value = parameter.of_profile->read(workspace.numbers_[profile]);
+    } else if (parameter.ratio) {
+      value = read_ratio(*parameter.ratio, workspace.analyses_[profile].falling_um());
+    } else if (parameter.of_waves != nullptr) {
+      value = parameter.of_waves->read(workspace.finding_);
+    } else {
+      value = parameter.of_face->read(workspace.face_finding_);
+    }
+    const bool may_hide = parameter.name.symbol == kWaveHeightSymbol;
+    values[index] = {.value = value.value_or(0.0),
+                     .defined = value.has_value(),
+                     .doubts = prepared_->doubts[index] | trace_doubts.about(parameter),
+                     .hidden_up_to = may_hide ? workspace.finding_.floor_um : 0.0};
+    if (prepared_->rows[index]) {
+      const std::span<double> row =
+          std::span(workspace.section_values_).subspan(*prepared_->rows[index] * sections, sections);
+      const auto extremes = workspace.analyses_[profile].sections();
+      for (std::size_t k = 0; k < sections; ++k) {
+        row[k] = section_value(extremes[k], parameter.of_profile->section);
+      }
+    }
   }
-  prepared_->mean_line.apply(workspace.primary_um_, workspace.waviness_um_, workspace.filter_);
-  for (std::size_t i = 0; i < n; ++i) {
-    workspace.roughness_um_[i] = workspace.primary_um_[i] - workspace.waviness_um_[i];
-  }
-  workspace.finding_ = {};
-  workspace.waves_.wave_um.clear();
-  if (prepared_->waves) {
-    const auto found = prepared_->waves->find(workspace.smoothed_um_, workspace.waves_);
-    if (!found) return found.error();
-    workspace.finding_ = *found;
-  }
-  return base::Done{};
 }
 
-void TextureComputation::evaluate(Workspace& workspace, std::span<ParameterValue> values) const {
-  const EvaluationLayout& layout = prepared_->layout;
-  const auto evaluated = [&layout](std::span<const double> profile_um) {
-    return profile_um.subspan(layout.first_sample, layout.sample_count);
-  };
-  ValueWriter writer(values);
-  const std::span<const double> roughness_um = evaluated(workspace.roughness_um_);
-  const HeightParameters heights = height_parameters(roughness_um);
-  writer.put(heights.arithmetic_mean_um);
-  writer.put(heights.root_mean_square_um);
-  writer.put_if(heights.has_shape, heights.skewness);
-  writer.put_if(heights.has_shape, heights.kurtosis);
-  writer.put(heights.highest_um);
-  writer.put(-heights.lowest_um);
-  writer.put(heights.highest_um - heights.lowest_um);
-  const SectionParameters sections = section_parameters(roughness_um, layout.sections);
-  writer.put(sections.mean_peak_um);
-  writer.put(sections.mean_pit_um);
-  writer.put(sections.mean_height_um);
-  writer.put(sections.largest_height_um);
-
-  workspace.falling_um_.resize(layout.sample_count);
-  sort_falling(roughness_um, workspace.falling_um_, workspace.sort_);
-  put_curve_parameters(prepared_->settings, MaterialRatioCurve(workspace.falling_um_), writer);
-
-  put_plain_heights(evaluated(workspace.waviness_um_), writer);
-  put_plain_heights(evaluated(workspace.primary_um_), writer);
-  if (prepared_->waves) {
-    writer.put(workspace.finding_.count);
-    writer.put_if(workspace.finding_.found, workspace.finding_.spacing_mm);
-    writer.put(workspace.finding_.height_um);
-  }
-  CRESTGATE_EXPECTS(writer.is_full());
+std::span<const double> TextureComputation::section_values(std::size_t index,
+                                                           const Workspace& workspace) const {
+  CRESTGATE_EXPECTS(index < prepared_->rows.size());
+  if (!prepared_->rows[index]) return {};
+  const std::size_t sections = layout().sections;
+  return std::span(workspace.section_values_).subspan(*prepared_->rows[index] * sections, sections);
 }
 
 base::Outcome TextureComputation::run(std::span<const double> heights_um, Workspace& workspace,
-                                      std::span<ParameterValue> values) const {
+                                      std::span<ParameterValue> values, DoubtSet of_trace) const {
   CRESTGATE_EXPECTS(heights_um.size() == prepared_->sample_count && values.size() == prepared_->names.size());
-  const auto is_finite = [](double height_um) { return std::isfinite(height_um); };
-  if (const auto bad = std::ranges::find_if_not(heights_um, is_finite); bad != heights_um.end()) {
-    return base::Error{base::ErrorCode::kNotFinite,
-                       "the height of sample " + std::to_string(bad - heights_um.begin()) + " is not finite"};
-  }
-  if (auto made = make_profiles(heights_um, workspace); !made) return made;
-  evaluate(workspace, values);
+  if (auto made = prepared_->chain.run(heights_um, workspace); !made) return made;
+  evaluate(workspace, values, of_trace);
   for (std::size_t i = 0; i < values.size(); ++i) {
     if (values[i].defined && !std::isfinite(values[i].value)) {
       return base::Error{base::ErrorCode::kNotFinite, prepared_->names[i].symbol + " is not finite"};

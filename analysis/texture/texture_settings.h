@@ -4,32 +4,24 @@
 // settings and must be published with them.
 
 #include <optional>
+#include <string>
 #include <vector>
 
+#include "analysis/face/face_form_settings.h"
 #include "analysis/filters/filter_kind.h"
 #include "analysis/profile/form_removal.h"
+#include "analysis/profile/trace_preparation.h"
+#include "analysis/settings/ratio_symbol.h"
 #include "base/result.h"
 
 namespace crestgate::analysis {
-
-// Rmr(p, dc): the material ratio at a depth below the height where the ratio is `reference_percent`.
-struct MaterialRatioAt {
-  double reference_percent = 5.0;
-  double depth_um = 1.0;  // positive: into the material
-  friend bool operator==(const MaterialRatioAt&, const MaterialRatioAt&) = default;
-};
-
-// Rdc(p, q): the height between two material ratios.
-struct HeightDifferenceBetween {
-  double upper_percent = 2.0;   // p, the smaller ratio, nearer to the peaks
-  double lower_percent = 98.0;  // q
-  friend bool operator==(const HeightDifferenceBetween&, const HeightDifferenceBetween&) = default;
-};
 
 // Wavelengths that count as waves of a short face. Independent of lambda_c.
 struct WaveBand {
   double shortest_mm = 0.8;
   double longest_mm = 8.0;
+  double drive_um =
+      0.0;  // waves that the drive itself writes in this band, from a reference flat; 0: not known
   friend bool operator==(const WaveBand&, const WaveBand&) = default;
 };
 
@@ -51,6 +43,8 @@ struct DiskFilter {
 };
 
 struct TextureSettings {
+  std::string setting_class = {};  // "Sc3" when the lengths below come from a class of ISO 21920-3; "": none
+  PreparationOptions preparation = {};
   double lambda_s_mm = 0.0025;  // nesting index of the S-filter; 0: none
   double lambda_c_mm = 0.8;     // nesting index between roughness and waviness
   std::optional<double> lambda_f_mm =
@@ -66,12 +60,9 @@ struct TextureSettings {
       5.0;  // of Rz: peaks and pits that stand out less are no features (Rpd, Rmpc, R5p ...)
   int sections = 5;
   std::optional<double> section_length_mm = std::nullopt;  // absent: lambda_c
-  std::vector<MaterialRatioAt> material_ratios = {};
-  std::vector<double>
-      material_ratio_heights_um;  // Rmr(c): c from the mean line, positive away from the material
-  std::vector<double> material_ratio_percents;  // Rmc(p)
-  std::vector<HeightDifferenceBetween> height_differences;
-  std::optional<WaveBand> waves = std::nullopt;  // absent: no wave parameters
+  std::vector<RatioSymbol> ratios = {};                 // Rmr(c), Rmr(p,dc), Rmc(p), Rdc(p,q), of P and W too
+  std::optional<WaveBand> waves = std::nullopt;         // absent: no wave parameters
+  std::optional<FaceFormSettings> face = std::nullopt;  // absent: no crown, taper, edges
   friend bool operator==(const TextureSettings&, const TextureSettings&) = default;
 };
 

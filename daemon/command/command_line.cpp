@@ -96,24 +96,36 @@ class CommandLine {
   }
 
   void add_texture() {
-    CLI::App& app = command("texture", "every texture and wave number of one trace",
+    CLI::App& app = command("texture", "every texture, wave and form number of one trace",
                             [this] { return texture(texture_); });
     app.add_option("TRACE", texture_.trace, "FILE.csv (columns x_mm,z_um) or LEDGER#NUMBER")->required();
     auto* plan = app.add_option("--plan", texture_.plan, "take the settings from this plan");
     app.add_option("--zone", texture_.zone, "the plan's zone")->needs(plan);
-    app.add_option("--lambda-c", texture_.lambda_c_mm, "long cutoff, mm")
-        ->check(CLI::PositiveNumber)
-        ->excludes(plan);
-    app.add_option("--lambda-s", texture_.lambda_s_mm, "short cutoff, mm; 0: none")
-        ->check(CLI::NonNegativeNumber)
-        ->excludes(plan);
-    app.add_option("--sections", texture_.sections, "number of sections")
-        ->check(CLI::Range(1, 1000))
-        ->excludes(plan);
-    app.add_option("--form", texture_.form, "line, arc, poly:N or none")->excludes(plan);
-    app.add_option("--filter", texture_.filter, "gaussian")
-        ->check(CLI::IsMember({"gaussian"}))
-        ->excludes(plan);
+    const auto add = [&](const char* name, auto& value, const char* what) {
+      return app.add_option(name, value, what)->excludes(plan);
+    };
+    add("--setting-class", texture_.setting_class, "Sc1 to Sc5 of ISO 21920-3; Sc3 unless lengths are given");
+    add("--lambda-c", texture_.lambda_c_mm, "long cutoff, mm")->check(CLI::PositiveNumber);
+    add("--lambda-s", texture_.lambda_s_mm, "short cutoff, mm; 0: none")->check(CLI::NonNegativeNumber);
+    add("--lambda-f", texture_.lambda_f_mm, "beyond this length waviness is form, mm")
+        ->check(CLI::PositiveNumber);
+    add("--sections", texture_.sections, "number of sections")->check(CLI::Range(1, 1000));
+    add("--form", texture_.form, "line, arc, arc:RADIUS_MM, poly:N or none");
+    add("--filter", texture_.filter, "gaussian, robust, robust2, spline or two-step");
+    add("--ends", texture_.ends, "moment-0, moment-1, zero, line, mirror or point-mirror");
+    add("--hill-percent", texture_.hill_percent, "least height of an element's hill, % of Rz");
+    add("--dale-percent", texture_.dale_percent, "least depth of an element's dale, % of Rz");
+    add("--pruning-percent", texture_.pruning_percent, "least prominence of a peak or pit, % of Rz");
+    add("--closing-radius", texture_.closing_radius_mm, "roll a disk over the profile, mm");
+    add("--opening-radius", texture_.opening_radius_mm, "roll a disk under the profile, mm");
+    add("--bridge-um", texture_.bridge_um, "longest gap that a straight line may bridge; 2.5 if not given");
+    add("--spike-threshold", texture_.spike_threshold, "take spikes out beyond so many robust deviations");
+    add("--resample-um", texture_.resampled_spacing_um, "compute at this spacing")
+        ->check(CLI::PositiveNumber);
+    add("--waves", texture_.waves, "band of waves SHORTEST:LONGEST in mm, or none");
+    add("--flat", texture_.flat, "a trace over a reference flat: the drive's own waves");
+    app.add_option("--tip-radius-um", texture_.tip_radius_um, "of the stylus that traced it")
+        ->check(CLI::PositiveNumber);
     app.add_option("--only", texture_.only, "print only these parameters, for example Ra,Rk")->delimiter(',');
     add_format(app, texture_.format);
   }

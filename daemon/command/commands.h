@@ -33,12 +33,26 @@ struct TextureOptions {
   std::string trace;  // FILE.csv or LEDGER#NUMBER
   std::optional<std::string> plan;
   std::optional<std::string> zone;
+  std::optional<std::string> setting_class;
   std::optional<double> lambda_c_mm;
   std::optional<double> lambda_s_mm;
+  std::optional<double> lambda_f_mm;
   std::optional<int> sections;
-  std::optional<std::string> form;    // line, arc, poly:N, none
-  std::optional<std::string> filter;  // gaussian
-  std::vector<std::string> only;      // symbols to print; empty: all
+  std::optional<std::string> form;    // line, arc, arc:R, poly:N, none
+  std::optional<std::string> filter;  // names of daemon/cell/config/texture_description.h
+  std::optional<std::string> ends;
+  std::optional<double> hill_percent;
+  std::optional<double> dale_percent;
+  std::optional<double> pruning_percent;
+  std::optional<double> closing_radius_mm;
+  std::optional<double> opening_radius_mm;
+  std::optional<double> bridge_um;
+  std::optional<double> spike_threshold;
+  std::optional<double> resampled_spacing_um;
+  std::optional<std::string> waves;  // SHORTEST:LONGEST in mm, or none
+  std::optional<std::string> flat;   // a trace over a reference flat, for the drive's own waves
+  std::optional<double> tip_radius_um;
+  std::vector<std::string> only;  // symbols to print; empty: all
   Format format = Format::kText;
 };
 int texture(const TextureOptions& options);

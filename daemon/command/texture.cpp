@@ -1,137 +1,20 @@
 // SPDX-License-Identifier: Apache-2.0
 #include <algorithm>
-#include <charconv>
-#include <cmath>
-#include <cstdio>
 #include <string>
-#include <string_view>
+#include <utility>
 #include <vector>
 
-#include <nlohmann/json.hpp>
-
-#include "analysis/texture/number_text.h"
+#include "analysis/settings/class_fit.h"
+#include "analysis/settings/parameter_alias.h"
 #include "analysis/texture/texture_computation.h"
-#include "daemon/cell/config/document.h"
-#include "daemon/cell/config/plan_description.h"
+#include "base/identity.h"
 #include "daemon/command/commands.h"
+#include "daemon/command/texture_answer.h"
+#include "daemon/command/texture_settings_of.h"
 #include "daemon/command/trace_source.h"
 
 namespace crestgate::command {
 namespace {
-
-using analysis::TextureSettings;
-
-base::Error invalid(std::string detail) { return {base::ErrorCode::kInvalidConfig, std::move(detail)}; }
-
-base::Result<analysis::FormRemoval> form_of(std::string_view text) {
-  analysis::FormRemoval form;
-  if (text == "line") {
-    form.kind = analysis::FormKind::kLine;
-  } else if (text == "arc") {
-    form.kind = analysis::FormKind::kArc;
-  } else if (text == "none") {
-    form.kind = analysis::FormKind::kNone;
-  } else if (text.substr(0, 5) == "poly:") {
-    form.kind = analysis::FormKind::kPolynomial;
-    const char* last = text.data() + text.size();
-    const auto [end, failure] = std::from_chars(text.data() + 5, last, form.degree);
-    if (failure != std::errc{} || end != last)
-      return invalid("--form: expected poly:N with a number, found '" + std::string(text) + "'");
-  } else {
-    return invalid("--form: expected line, arc, poly:N or none, found '" + std::string(text) + "'");
-  }
-  return form;
-}
-
-base::Result<TextureSettings> settings_from_plan(const TextureOptions& options) {
-  auto text = cell::read_text_file(*options.plan);
-  if (!text) return text.error();
-  auto plan = cell::read_plan(*text, *options.plan);
-  if (!plan) return plan.error();
-  if (!options.zone && plan->part_plan.zones.size() == 1) return plan->part_plan.zones.front().settings;
-  std::string names;
-  for (const auto& zone : plan->part_plan.zones) {
-    if (options.zone && zone.name == *options.zone) return zone.settings;
-    names += (names.empty() ? "" : ", ") + zone.name;
-  }
-  return invalid(*options.plan + ": expected --zone with one of: " + names +
-                 (options.zone ? "; found '" + *options.zone + "'" : ""));
-}
-
-// Without a plan: the defaults of ISO 21920-3:2021 for class Sc3 (from memory), changed by the options given.
-base::Result<TextureSettings> settings_from_options(const TextureOptions& options) {
-  TextureSettings settings;
-  if (options.lambda_c_mm) settings.lambda_c_mm = *options.lambda_c_mm;
-  if (options.lambda_s_mm) settings.lambda_s_mm = *options.lambda_s_mm;
-  if (options.sections) settings.sections = *options.sections;
-  if (options.form) {
-    auto form = form_of(*options.form);
-    if (!form) return form.error();
-    settings.form = *form;
-  }
-  settings.material_ratios = {{.reference_percent = 5.0, .depth_um = 1.0}};
-  return settings;
-}
-
-const char* form_name(analysis::FormKind kind) {
-  switch (kind) {
-    case analysis::FormKind::kNone:
-      return "none";
-    case analysis::FormKind::kLine:
-      return "line";
-    case analysis::FormKind::kArc:
-      return "arc";
-    case analysis::FormKind::kPolynomial:
-      return "poly";
-  }
-  return "?";
-}
-
-std::string form_text(const analysis::FormRemoval& form) {
-  std::string text = form_name(form.kind);
-  if (form.kind == analysis::FormKind::kPolynomial) text += ":" + std::to_string(form.degree);
-  return text;
-}
-
-struct Numbers {
-  Trace trace;
-  TextureSettings settings;
-  analysis::EvaluationLayout layout;
-  std::vector<analysis::ParameterName> names;
-  std::vector<analysis::ParameterValue> values;
-};
-
-base::Result<Numbers> compute(const TextureOptions& options) {
-  auto settings = options.plan ? settings_from_plan(options) : settings_from_options(options);
-  if (!settings) return settings.error();
-  auto trace = load_trace(options.trace);
-  if (!trace) return trace.error();
-  const auto missing = std::count_if(trace->heights_um.begin(), trace->heights_um.end(),
-                                     [](double height) { return !std::isfinite(height); });
-  if (missing > 0) {
-    return base::Error{base::ErrorCode::kNoData, options.trace + ": expected a whole trace, found " +
-                                                     std::to_string(missing) +
-                                                     " missing or over-range samples"};
-  }
-  auto computation =
-      analysis::TextureComputation::prepare(*settings, trace->spacing_mm, trace->heights_um.size());
-  if (!computation)
-    return base::Error{computation.error().code, options.trace + ": " + computation.error().detail};
-  Numbers numbers{.trace = std::move(*trace),
-                  .settings = *settings,
-                  .layout = computation->layout(),
-                  .names = {computation->names().begin(), computation->names().end()},
-                  .values = std::vector<analysis::ParameterValue>(computation->names().size())};
-  analysis::Workspace workspace;
-  const auto outcome = computation->run(numbers.trace.heights_um, workspace, numbers.values);
-  if (!outcome) return base::Error{outcome.error().code, options.trace + ": " + outcome.error().detail};
-  return numbers;
-}
-
-bool wanted(const TextureOptions& options, const std::string& symbol) {
-  return options.only.empty() ||
-         std::find(options.only.begin(), options.only.end(), symbol) != options.only.end();
-}
 
 // "Rmr(5%,1.0um)" holds the list's own separator: pieces inside brackets belong together.
 std::vector<std::string> joined_brackets(const std::vector<std::string>& pieces) {
@@ -149,60 +32,98 @@ std::vector<std::string> joined_brackets(const std::vector<std::string>& pieces)
   return symbols;
 }
 
-nlohmann::ordered_json settings_json(const Numbers& numbers) {
-  nlohmann::ordered_json json{{"lambda_s_mm", numbers.settings.lambda_s_mm},
-                              {"lambda_c_mm", numbers.settings.lambda_c_mm},
-                              {"filter", "gaussian"},
-                              {"form", form_text(numbers.settings.form)},
-                              {"spacing_mm", numbers.trace.spacing_mm},
-                              {"samples", numbers.trace.heights_um.size()},
-                              {"sections", numbers.layout.sections},
-                              {"section_length_mm", numbers.layout.section_length_mm},
-                              {"evaluation_start_mm", numbers.layout.evaluation_start_mm},
-                              {"evaluation_length_mm", numbers.layout.evaluation_length_mm}};
-  if (numbers.settings.waves) {
-    json["wave_shortest_mm"] = numbers.settings.waves->shortest_mm;
-    json["wave_longest_mm"] = numbers.settings.waves->longest_mm;
+// What was asked for, in the symbols that are computed, with what differs from the older names.
+base::Outcome resolve(TextureOptions& options, std::vector<std::string>& notes) {
+  for (std::string& symbol : options.only) {
+    const auto resolved = analysis::resolve_parameter_name(symbol);
+    if (!resolved) return base::Error{resolved.error().code, "--only: " + resolved.error().detail};
+    if (!resolved->note.empty())
+      notes.push_back(symbol + " is now " + resolved->symbol + ": " + resolved->note);
+    symbol = resolved->symbol;
   }
-  return json;
+  return base::Done{};
 }
 
-void print_json(const Numbers& numbers, const TextureOptions& options) {
-  nlohmann::ordered_json parameters = nlohmann::ordered_json::object();
-  nlohmann::ordered_json units = nlohmann::ordered_json::object();
-  for (std::size_t i = 0; i < numbers.names.size(); ++i) {
-    const auto& name = numbers.names[i];
-    if (!wanted(options, name.symbol)) continue;
-    parameters[name.symbol] =
-        numbers.values[i].defined ? nlohmann::ordered_json(numbers.values[i].value) : nullptr;
-    units[name.symbol] = name.unit;
+analysis::DoubtSet doubts_of_gauge(const TextureOptions& options, const Trace& trace,
+                                   const analysis::TextureSettings& settings) {
+  analysis::DoubtSet doubts;
+  std::optional<double> tip_radius_um = options.tip_radius_um;
+  if (trace.recorded) {
+    if (trace.recorded->gauge.pickup == base::Pickup::kSkidded) doubts |= analysis::ValueDoubt::kSkidded;
+    if (!tip_radius_um) tip_radius_um = trace.recorded->gauge.tip_radius_um;
   }
-  const nlohmann::ordered_json shown{{"trace", numbers.trace.description},
-                                     {"settings", settings_json(numbers)},
-                                     {"parameters", std::move(parameters)},
-                                     {"units", std::move(units)}};
-  std::printf("%s\n", shown.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace).c_str());
+  const auto setting = analysis::setting_class_named(settings.setting_class);
+  if (setting && tip_radius_um && *tip_radius_um > setting->most_tip_radius_um) {
+    doubts |= analysis::ValueDoubt::kLargeTip;
+  }
+  return doubts;
 }
 
-void print_text(const Numbers& numbers, const TextureOptions& options) {
-  using analysis::shortest;
-  const auto& settings = numbers.settings;
-  std::printf("%s\n", numbers.trace.description.c_str());
-  std::printf("%zu samples at %s um; lambda_s %s um, lambda_c %s mm, gaussian, form %s\n",
-              numbers.trace.heights_um.size(), analysis::fixed(numbers.trace.spacing_mm * 1000.0, 4).c_str(),
-              shortest(settings.lambda_s_mm * 1000.0).c_str(), shortest(settings.lambda_c_mm).c_str(),
-              form_text(settings.form).c_str());
-  std::printf("evaluated: %zu sections of %s mm from %s mm%s\n\n", numbers.layout.sections,
-              analysis::fixed(numbers.layout.section_length_mm, 4).c_str(),
-              analysis::fixed(numbers.layout.evaluation_start_mm, 4).c_str(),
-              numbers.layout.full_run_up ? "" : " (run-up shorter than lambda_c: the ends are less certain)");
-  for (std::size_t i = 0; i < numbers.names.size(); ++i) {
-    const auto& name = numbers.names[i];
-    if (!wanted(options, name.symbol)) continue;
-    const std::string value =
-        numbers.values[i].defined ? analysis::fixed(numbers.values[i].value, 4) : "none";
-    std::printf("  %-16s %14s %s\n", name.symbol.c_str(), value.c_str(), name.unit.c_str());
+base::Error about(const std::string& trace, const base::Error& error) {
+  return {error.code, trace + ": " + error.detail};
+}
+
+// The waves that the drive itself writes, from a trace over a reference flat.
+base::Result<double> drive_waves(const std::string& name, const analysis::TextureSettings& settings) {
+  const auto flat = load_trace(name);
+  if (!flat) return flat.error();
+  const std::vector<std::string> only = {"WaveHeight"};
+  const auto computation =
+      analysis::TextureComputation::prepare(settings, flat->spacing_mm, flat->heights_um.size(), only);
+  if (!computation) return about(name, computation.error());
+  analysis::Workspace workspace;
+  std::vector<analysis::ParameterValue> values(computation->names().size());
+  if (const auto ran = computation->run(flat->heights_um, workspace, values); !ran)
+    return about(name, ran.error());
+  return values.front().value;
+}
+
+base::Result<TextureNumbers> compute(const TextureOptions& options) {
+  auto trace = load_trace(options.trace);
+  if (!trace) return trace.error();
+  auto settings = texture_settings_of(options, *trace);
+  if (!settings) return settings.error();
+  if (options.flat) {
+    if (!settings->waves)
+      return base::Error{base::ErrorCode::kInvalidConfig, "--flat: there is no band of waves"};
+    const auto drive_um = drive_waves(*options.flat, *settings);
+    if (!drive_um) return drive_um.error();
+    settings->waves->drive_um = *drive_um;
   }
+  for (const std::string& symbol : options.only) {
+    if (analysis::selected_names(*settings, std::span(&symbol, 1)).empty()) {
+      return base::Error{base::ErrorCode::kInvalidConfig,
+                         "--only: " + analysis::no_such_parameter(symbol, *settings)};
+    }
+  }
+  const auto computation = analysis::TextureComputation::prepare(*settings, trace->spacing_mm,
+                                                                 trace->heights_um.size(), options.only);
+  if (!computation) return about(options.trace, computation.error());
+  TextureNumbers numbers{.trace = trace->description,
+                         .sample_count = trace->heights_um.size(),
+                         .measured_spacing_mm = trace->spacing_mm,
+                         .spacing_mm = computation->spacing_mm(),
+                         .settings = *settings,
+                         .layout = computation->layout(),
+                         .names = {computation->names().begin(), computation->names().end()},
+                         .values = std::vector<analysis::ParameterValue>(computation->names().size()),
+                         .sections = {},
+                         .preparation = {},
+                         .mean_line = {},
+                         .waves = {},
+                         .notes = {}};
+  analysis::Workspace workspace;
+  const auto ran = computation->run(trace->heights_um, workspace, numbers.values,
+                                    doubts_of_gauge(options, *trace, *settings));
+  if (!ran) return about(options.trace, ran.error());
+  for (std::size_t i = 0; i < numbers.names.size(); ++i) {
+    const auto values = computation->section_values(i, workspace);
+    numbers.sections.emplace_back(values.begin(), values.end());
+  }
+  numbers.preparation = workspace.preparation();
+  numbers.mean_line = workspace.mean_line();
+  numbers.waves = workspace.waves();
+  return numbers;
 }
 
 }  // namespace
@@ -210,17 +131,15 @@ void print_text(const Numbers& numbers, const TextureOptions& options) {
 int texture(const TextureOptions& options) {
   TextureOptions asked = options;
   asked.only = joined_brackets(asked.only);
-  const auto numbers = compute(asked);
+  std::vector<std::string> notes;
+  if (const auto resolved = resolve(asked, notes); !resolved) return could_not_run(resolved.error());
+  auto numbers = compute(asked);
   if (!numbers) return could_not_run(numbers.error());
-  for (const std::string& symbol : asked.only) {
-    const bool known = std::any_of(numbers->names.begin(), numbers->names.end(),
-                                   [&](const auto& name) { return name.symbol == symbol; });
-    if (!known) return could_not_run("--only: these settings give no parameter '" + symbol + "'");
-  }
+  numbers->notes = std::move(notes);
   if (asked.format == Format::kJson) {
-    print_json(*numbers, asked);
+    print_texture_json(*numbers);
   } else {
-    print_text(*numbers, asked);
+    print_texture_text(*numbers, !asked.only.empty());
   }
   return kFine;
 }

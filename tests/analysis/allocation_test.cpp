@@ -43,10 +43,10 @@ namespace {
 TextureSettings everything(FormKind form) {
   TextureSettings settings;
   settings.form = {.kind = form, .degree = 2};  // the highest beside waves
-  settings.material_ratios = {{.reference_percent = 5.0, .depth_um = 1.0}};
-  settings.material_ratio_heights_um = {0.5};
-  settings.material_ratio_percents = {10.0};
-  settings.height_differences = {{.upper_percent = 2.0, .lower_percent = 98.0}};
+  for (const char* symbol : {"Rmr(5%,1.0um)", "Rmr(0.5um)", "Rmc(10%)", "Rdc(2%,98%)", "Pmr(5%,1.0um)"}) {
+    settings.ratios.push_back(*parse_ratio_symbol(symbol));
+  }
+  settings.face = FaceFormSettings{};
   settings.waves = WaveBand{.shortest_mm = 0.8, .longest_mm = 5.0};
   return settings;
 }
@@ -82,6 +82,28 @@ TEST(Allocations, AWarmComputationMakesNone) {
       EXPECT_EQ(made, 0U);
     }
   }
+}
+
+TEST(Allocations, AWarmPreparationMakesNone) {
+  const auto preparation = TracePreparation::prepare(
+      {.bridge_um = 2.5, .spikes = SpikeOptions{}, .resampled_spacing_mm = 0.00075}, 0.0005, 11200);
+  ASSERT_TRUE(preparation.has_value());
+  const auto whole = faces::ground({.seed = 1});
+  auto damaged = faces::ground({.seed = 2});
+  for (std::size_t i = 500; i < 11000; i += 500) {
+    damaged[i] = std::numeric_limits<double>::quiet_NaN();
+    damaged[i + 100] += 30.0;
+  }
+  PreparationWorkspace workspace;
+  PreparationReport report;
+  std::vector<double> prepared_um(preparation->output_count());
+  ASSERT_TRUE(preparation->run(whole, workspace, prepared_um, report).has_value());
+  const std::size_t before = allocations;
+  const bool done = preparation->run(damaged, workspace, prepared_um, report).has_value();
+  const std::size_t made = allocations - before;
+  EXPECT_TRUE(done);
+  EXPECT_EQ(report.bridges, 42U);
+  EXPECT_EQ(made, 0U);
 }
 
 // One length that the transform likes and one that it does not; profiles that differ in all that has a
@@ -140,28 +162,6 @@ TEST(Allocations, AWarmWaveSearchAndFaceFormMakeNone) {
   EXPECT_EQ(run(wavy), 0U);
   EXPECT_GE(components, 2U);
   EXPECT_EQ(run(quiet), 0U);
-}
-
-TEST(Allocations, AWarmPreparationMakesNone) {
-  const auto preparation = TracePreparation::prepare(
-      {.bridge_um = 2.5, .spikes = SpikeOptions{}, .resampled_spacing_mm = 0.00075}, 0.0005, 11200);
-  ASSERT_TRUE(preparation.has_value());
-  const auto whole = faces::ground({.seed = 1});
-  auto damaged = faces::ground({.seed = 2});
-  for (std::size_t i = 500; i < 11000; i += 500) {
-    damaged[i] = std::numeric_limits<double>::quiet_NaN();
-    damaged[i + 100] += 30.0;
-  }
-  PreparationWorkspace workspace;
-  PreparationReport report;
-  std::vector<double> prepared_um(preparation->output_count());
-  ASSERT_TRUE(preparation->run(whole, workspace, prepared_um, report).has_value());
-  const std::size_t before = allocations;
-  const bool done = preparation->run(damaged, workspace, prepared_um, report).has_value();
-  const std::size_t made = allocations - before;
-  EXPECT_TRUE(done);
-  EXPECT_EQ(report.bridges, 42U);
-  EXPECT_EQ(made, 0U);
 }
 
 TEST(Allocations, OfASecondPartAreOnlyItsDecision) {

@@ -8,6 +8,7 @@
 
 #include <gtest/gtest.h>
 
+#include "analysis/ratios.h"
 #include "analysis/texture/number_text.h"
 
 namespace crestgate::analysis {
@@ -20,11 +21,8 @@ std::string unit_of(const std::vector<ParameterName>& names, const std::string& 
 
 TEST(ParameterNames, CarryTheirSettings) {
   TextureSettings settings;
-  settings.material_ratios = {{.reference_percent = 5.0, .depth_um = 1.0},
-                              {.reference_percent = 2.5, .depth_um = 0.25}};
-  settings.material_ratio_heights_um = {0.5, -1.0};
-  settings.material_ratio_percents = {10.0};
-  settings.height_differences = {{.upper_percent = 2.0, .lower_percent = 98.0}};
+  settings.ratios = ratios({"Rmr(5%,1.0um)", "Rmr(2.5%,0.25um)", "Rmr(0.5um)", "Rmr(-1.0um)", "Rmc(10%)",
+                            "Rdc(2%,98%)", "Pmr(5%,1.0um)"});
   settings.waves = WaveBand{};
   const auto names = parameter_names(settings);
   EXPECT_EQ(unit_of(names, "Rmr(5%,1.0um)"), "%");
@@ -32,6 +30,7 @@ TEST(ParameterNames, CarryTheirSettings) {
   EXPECT_EQ(unit_of(names, "Rmr(0.5um)"), "%");
   EXPECT_EQ(unit_of(names, "Rmr(-1.0um)"), "%");
   EXPECT_EQ(unit_of(names, "Rmc(10%)"), "um");
+  EXPECT_EQ(unit_of(names, "Pmr(5%,1.0um)"), "%");
   EXPECT_EQ(unit_of(names, "Rdc(2%,98%)"), "um");
   EXPECT_EQ(unit_of(names, "WaveCount"), "");
   EXPECT_EQ(unit_of(names, "WaveSpacing"), "mm");
@@ -50,6 +49,30 @@ TEST(ParameterNames, AreAllDifferentAndHaveNoWavesWithoutABand) {
        {"Ra",  "Rq",  "Rsk",   "Rku",   "Rt",   "Rz",   "Rzx", "Rp", "Rv", "Rpt", "Rvt", "Rk",
         "Rpk", "Rvk", "Rmrk1", "Rmrk2", "Rpkx", "Rvkx", "Wa",  "Wq", "Wt", "Pa",  "Pq",  "Pt"}) {
     EXPECT_TRUE(symbols.contains(symbol)) << symbol;
+  }
+}
+
+TEST(ParameterNames, ASymbolThatDoesNotExistGetsItsNeighbours) {
+  EXPECT_EQ(no_such_parameter("Rzz", {}),
+            "these settings give no parameter 'Rzz'; the nearest are: Rz, Rzx, Ra, Rq, Rsk, Rku");
+  EXPECT_EQ(no_such_parameter("WaveHeight", {}),
+            "these settings give no parameter 'WaveHeight': they have no band of waves");
+  EXPECT_EQ(no_such_parameter("roughness", {}), "these settings give no parameter 'roughness'");
+}
+
+TEST(ParameterNames, OnlyPeaksPitsAndHeightsAreTakenInSections) {
+  for (const char* symbol : {"Rp", "Rv", "Rz", "Wz", "Pp"})
+    EXPECT_TRUE(is_taken_in_sections(symbol)) << symbol;
+  for (const char* symbol : {"Ra", "Rzx", "Rt", "Rk", "WaveHeight"}) {
+    EXPECT_FALSE(is_taken_in_sections(symbol)) << symbol;
+  }
+}
+
+TEST(ParameterNames, RoughnessAloneCanBeSeenWithASkid) {
+  for (const char* symbol : {"Ra", "Rk", "Rmr(5%,1.0um)"})
+    EXPECT_FALSE(needs_skidless_pickup(symbol)) << symbol;
+  for (const char* symbol : {"Wa", "Pt", "WaveHeight", "Crown", "Pmr(0.5um)"}) {
+    EXPECT_TRUE(needs_skidless_pickup(symbol)) << symbol;
   }
 }
 

@@ -73,7 +73,7 @@ TEST(PartJudge, AcceptsAPartThatKeepsEveryLimit) {
   EXPECT_EQ(deciding.symbol, "Ra");
   EXPECT_NEAR(deciding.decided, 0.3, 1e-3);
   EXPECT_EQ(deciding.verdict, Verdict::kAccept);
-  EXPECT_EQ(decision.results.size(), parameter_names(one_zone().zones[0].settings).size());
+  EXPECT_EQ(decision.results.size(), routine_names(one_zone().zones[0].settings).size());
 }
 
 TEST(PartJudge, RejectsAPartThatBreaksALimit) {

@@ -55,7 +55,7 @@ TEST(PlanCheck, RefusesALimitThatCannotBeHeld) {
     return fault_after([&change](PartPlan& plan) { change(plan.zones[0].limits[0]); });
   };
   EXPECT_THAT(with_limit([](base::Limit& l) { l.symbol = "Rmr(5%,1.0um)"; }),
-              HasSubstr("do not compute 'Rmr(5%,1.0um)'"));
+              HasSubstr("give no parameter 'Rmr(5%,1.0um)'"));
   EXPECT_THAT(with_limit([](base::Limit& l) { l.unit = "nm"; }),
               HasSubstr("computed in 'um', its limit is in 'nm'"));
   EXPECT_THAT(with_limit([](base::Limit& l) { l.upper.reset(); }), HasSubstr("neither a lower nor an upper"));

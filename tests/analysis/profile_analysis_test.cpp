@@ -328,10 +328,10 @@ TEST(ProfileAnalysis, OptionsThatNoProfileSuitsAreRefusedWithASentence) {
   options.pruning_percent = 0.0;
   refused(options, "more than 0 and at most 100 % of Rz, found 0 %");
   options = over(8000);
-  options.curvature_half_width_mm = 0.0;
-  refused(options, "found 0 mm");
+  options.curvature_half_width_mm = -0.1;
+  refused(options, "found -0.1 mm");
   options.curvature_half_width_mm = 4.1;
-  refused(options, "at most the evaluation length of 4 mm, found 4.1 mm");
+  refused(options, "0 (none) to the evaluation length of 4 mm, found 4.1 mm");
 }
 
 }  // namespace

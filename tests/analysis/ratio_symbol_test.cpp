@@ -52,12 +52,12 @@ TEST(RatioSymbol, ToleratesBlanksAndSpellings) {
 // Whatever the settings publish, a limit can name.
 TEST(RatioSymbol, ReadsEverySymbolThatTheSettingsName) {
   TextureSettings settings;
-  settings.material_ratios = {{.reference_percent = 5.0, .depth_um = 1.0},
-                              {.reference_percent = 2.5, .depth_um = 1.0 / 3.0},
-                              {.reference_percent = 50.0, .depth_um = 0.0}};
-  settings.material_ratio_heights_um = {0.5, -1.0, 0.0, 1e-7};
-  settings.material_ratio_percents = {0.0, 10.0, 99.9};
-  settings.height_differences = {{.upper_percent = 2.0, .lower_percent = 98.0}};
+  using enum RatioFamily;
+  settings.ratios = {
+      {'R', kRatioAtDepth, 5.0, 1.0}, {'R', kRatioAtDepth, 2.5, 1.0 / 3.0}, {'R', kRatioAtDepth, 50.0, 0.0},
+      {'R', kRatioAtHeight, 0.5},     {'R', kRatioAtHeight, -1.0},          {'R', kRatioAtHeight, 0.0},
+      {'R', kRatioAtHeight, 1e-7},    {'R', kHeightAtRatio, 0.0},           {'R', kHeightAtRatio, 10.0},
+      {'R', kHeightAtRatio, 99.9},    {'R', kHeightBetweenRatios, 2, 98}};
   int seen = 0;
   for (const ParameterName& name : parameter_names(settings)) {
     if (!is_ratio_symbol(name.symbol)) continue;

@@ -154,8 +154,15 @@ TEST(FeatureParameters, TheCurvatureOfParabolasIsExactWhateverTheWindow) {
   }
 }
 
-TEST(FeatureParameters, AWindowNarrowerThanTheSpacingUsesOneNeighbourOnEachSide) {
-  const FeatureParameters found = parameters_of({-2, 1, -3, 0, -4}, 1.0, 0.01, 1e-9);
+TEST(FeatureParameters, AWindowNarrowerThanTheSpacingHasNoCurvature) {
+  const FeatureParameters found = parameters_of({-2, 1, -3, 0, -4}, 1.0, 0.01, 0.009);
+  EXPECT_EQ(found.peak_count, 2U);
+  EXPECT_FALSE(found.has_peak_curvature);
+  EXPECT_FALSE(found.has_pit_curvature);
+}
+
+TEST(FeatureParameters, AWindowOfOneSpacingUsesOneNeighbourOnEachSide) {
+  const FeatureParameters found = parameters_of({-2, 1, -3, 0, -4}, 1.0, 0.01, 0.01);
   // (z(-1) - 2 z(0) + z(1)) / dx^2 in um / mm^2: -7 / 1e-4 at both peaks, 7 / 1e-4 at the pit.
   EXPECT_NEAR(found.peak_curvature_per_mm, 70.0, 1e-9);
   EXPECT_NEAR(found.pit_curvature_per_mm, 70.0, 1e-9);

@@ -1,15 +1,19 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "daemon/cell/config/plan_description.h"
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <filesystem>
 #include <optional>
 #include <utility>
 
+#include "analysis/settings/class_fit.h"
+#include "analysis/settings/parameter_alias.h"
 #include "analysis/texture/parameter_names.h"
 #include "analysis/texture/texture_computation.h"
 #include "daemon/cell/config/table_reader.h"
+#include "daemon/cell/config/texture_description.h"
 
 namespace crestgate::cell {
 namespace {
@@ -25,14 +29,6 @@ constexpr std::array<std::pair<std::string_view, AcceptanceRule>, 3> kRules = {
     {{"Tmax", AcceptanceRule::kMaximum},
      {"T16%", AcceptanceRule::kSixteenPercent},
      {"Tmed", AcceptanceRule::kMedian}}};
-constexpr std::array<std::pair<std::string_view, analysis::FormKind>, 4> kForms = {{
-    {"line", analysis::FormKind::kLine},
-    {"arc", analysis::FormKind::kArc},
-    {"polynomial", analysis::FormKind::kPolynomial},
-    {"none", analysis::FormKind::kNone},
-}};
-constexpr std::array<std::pair<std::string_view, analysis::FilterKind>, 1> kFilters = {
-    {{"gaussian", analysis::FilterKind::kGaussian}}};
 constexpr std::array<std::pair<std::string_view, bool>, 2> kNeeds = {
     {{"required", true}, {"optional", false}}};
 
@@ -57,45 +53,28 @@ ZoneTraverse read_traverse(TableReader& zone) {
   return traverse;
 }
 
-analysis::TextureSettings read_texture(TableReader& zone) {
-  analysis::TextureSettings settings;
-  TableReader table = zone.table("texture");
-  settings.lambda_s_mm = table.number("lambda_s_um", {0.0, 1000.0}) / 1000.0;
-  settings.lambda_c_mm = table.number("lambda_c_mm", {0.001, 100.0});
-  settings.sections = static_cast<int>(table.integer("sections", 1, 100));
-  settings.filter = table.choice<analysis::FilterKind>("filter", kFilters);
-  settings.form.kind = table.choice<analysis::FormKind>("form", kForms);
-  if (settings.form.kind == analysis::FormKind::kPolynomial) {
-    settings.form.degree = static_cast<int>(table.integer("form_degree", 1, 10));
+// "Rmr" with its numbers in keys of their own, or any symbol that resolve_parameter_name knows.
+std::string read_symbol(TableReader& table) {
+  std::string written = table.text("parameter");
+  if (written.size() == 3 && written.ends_with("mr") && table.has("reference_percent")) {
+    written = analysis::symbol_of({.profile = written.front(),
+                                   .family = analysis::RatioFamily::kRatioAtDepth,
+                                   .first = table.number("reference_percent", {0.0, 100.0}),
+                                   .second = table.number("depth_um", {0.0, 1000.0})});
   }
-  if (settings.form.kind == analysis::FormKind::kArc) {
-    settings.form.radius_mm = table.number_if_given("form_radius_mm", {0.01, 100000.0});
+  const auto resolved = analysis::resolve_parameter_name(written);
+  if (!resolved) {
+    table.complain("parameter", resolved.error().detail);
+    return written;
   }
-  table.finish();
-  if (auto waves = zone.table_if_given("waves")) {
-    analysis::WaveBand band{};
-    band.shortest_mm = waves->number("shortest_mm", {0.01, 1000.0});
-    band.longest_mm = waves->number("longest_mm", {0.01, 1000.0});
-    if (band.longest_mm <= band.shortest_mm) waves->complain("longest_mm", "expected more than shortest_mm");
-    waves->finish();
-    settings.waves = band;
-  }
-  return settings;
+  return resolved->symbol;
 }
 
-// The limits name their parameter; a material ratio also says at which reference and depth, and is added to
-// the settings so that it is computed.
-std::vector<base::Limit> read_limits(std::vector<TableReader>& tables, analysis::TextureSettings& settings) {
+std::vector<base::Limit> read_limits(std::vector<TableReader>& tables) {
   std::vector<base::Limit> limits;
   for (TableReader& table : tables) {
     base::Limit limit;
-    limit.symbol = table.text("parameter");
-    if (limit.symbol == "Rmr") {
-      const analysis::MaterialRatioAt at{.reference_percent = table.number("reference_percent", {0.0, 100.0}),
-                                         .depth_um = table.number("depth_um", {0.0, 1000.0})};
-      limit.symbol = analysis::material_ratio_symbol(at);
-      settings.material_ratios.push_back(at);
-    }
+    limit.symbol = read_symbol(table);
     limit.unit = table.text_if_given("unit").value_or("");
     limit.lower = table.number_if_given("lower", {-1e6, 1e6});
     limit.upper = table.number_if_given("upper", {-1e6, 1e6});
@@ -111,6 +90,27 @@ std::vector<base::Limit> read_limits(std::vector<TableReader>& tables, analysis:
   return limits;
 }
 
+// A material ratio is computed because somebody limits it.
+void add_ratios(std::span<const base::Limit> limits, analysis::TextureSettings& settings) {
+  for (const base::Limit& limit : limits) {
+    const auto resolved = analysis::resolve_parameter_name(limit.symbol);
+    if (!resolved || !resolved->ratio) continue;
+    if (std::ranges::find(settings.ratios, *resolved->ratio) == settings.ratios.end()) {
+      settings.ratios.push_back(*resolved->ratio);
+    }
+  }
+}
+
+// A class says what it needs of a face; lengths that were stated one by one are checked as they are.
+void check_class(TableReader& zone, const ZoneTraverse& traverse, const analysis::TextureSettings& settings) {
+  if (settings.setting_class.empty()) return;
+  const auto setting = analysis::setting_class_named(settings.setting_class);
+  if (!setting) return;
+  const auto fits = analysis::check_face(
+      *setting, {.length_mm = traverse.length_mm, .spacing_um = traverse.spacing_mm * 1000.0});
+  if (!fits) zone.complain("texture", "does not fit the traverse: " + fits.error().detail);
+}
+
 // Everything that needs the whole zone: do the settings fit the traverse, does each limit name a number that
 // exists.
 void check_zone(TableReader& zone, std::vector<TableReader>& limit_tables, const ZoneTraverse& traverse,
@@ -124,19 +124,13 @@ void check_zone(TableReader& zone, std::vector<TableReader>& limit_tables, const
   for (std::size_t i = 0; i < plan.limits.size(); ++i) {
     const base::Limit& limit = plan.limits[i];
     TableReader& table = limit_tables[i];
-    bool known = false;
-    std::string names;
-    for (const analysis::ParameterName& name : computation->names()) {
-      names += (names.empty() ? "" : ", ") + name.symbol;
-      if (name.symbol != limit.symbol) continue;
-      known = true;
-      if (name.unit != limit.unit) {
-        table.complain("unit",
-                       limit.symbol + ": expected unit '" + name.unit + "', found '" + limit.unit + "'");
-      }
+    const auto name = std::ranges::find(computation->names(), limit.symbol, &analysis::ParameterName::symbol);
+    if (name == computation->names().end()) {
+      table.complain("parameter", analysis::no_such_parameter(limit.symbol, plan.settings));
+    } else if (name->unit != limit.unit) {
+      table.complain("unit",
+                     limit.symbol + ": expected unit '" + name->unit + "', found '" + limit.unit + "'");
     }
-    if (!known)
-      table.complain("parameter", "no parameter '" + limit.symbol + "'; these settings give: " + names);
   }
   const analysis::PartPlan alone{.zones = {plan}};
   if (const auto outcome = analysis::check_plan(alone); !outcome.has_value()) {
@@ -155,12 +149,14 @@ void read_zones(TableReader& root, const Complaints& complaints, PlanDescription
     }
     zone_plan.traverses = static_cast<std::uint32_t>(zone.integer("traverses", 1, kMostTraverses));
     const ZoneTraverse traverse = read_traverse(zone);
-    zone_plan.settings = read_texture(zone);
     auto limit_tables = zone.tables("limit");
-    zone_plan.limits = read_limits(limit_tables, zone_plan.settings);
+    zone_plan.limits = read_limits(limit_tables);
+    zone_plan.settings = read_texture(zone, zone_plan.limits);
+    add_ratios(zone_plan.limits, zone_plan.settings);
     zone.finish();
     // What stands in for a number that was refused may be no number to compute with.
     if (complaints.first()) return;
+    check_class(zone, traverse, zone_plan.settings);
     check_zone(zone, limit_tables, traverse, zone_plan);
     plan.traverses.push_back(traverse);
     plan.part_plan.zones.push_back(std::move(zone_plan));

@@ -66,6 +66,13 @@ class TableReader {
     return choices.front().second;
   }
 
+  template <class T>
+  std::optional<T> choice_if_given(std::string_view key,
+                                   std::span<const std::pair<std::string_view, T>> choices) {
+    if (!text_if_given(key)) return std::nullopt;
+    return choice<T>(key, choices);
+  }
+
   std::optional<TableReader> table_if_given(std::string_view key);
   TableReader table(std::string_view key);                // required; an empty one after a complaint
   std::vector<TableReader> tables(std::string_view key);  // [[key]]; required, at least one

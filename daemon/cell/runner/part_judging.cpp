@@ -12,7 +12,8 @@ analysis::PartDecision judge_part(analysis::PartJudge& judge,
                       .spacing_mm = traverse->heights.spacing_mm,
                       .height_step_um = traverse->heights.height_step_um,
                       .counts = traverse->heights.counts,
-                      .quality = traverse->heights.quality});
+                      .quality = traverse->heights.quality,
+                      .pickup = traverse->gauge.pickup});
   }
   return judge.judge(inputs);
 }

@@ -79,8 +79,58 @@ TEST(PlanDescription, IsReadWhole) {
 TEST(PlanDescription, UnknownKeyIsRefusedWithItsLineAndTheKnownKeys) {
   EXPECT_EQ(
       complaint("lambda_c_mm = 0.8", "lambda_c_mm = 0.8, lamda_s_um = 2"),
-      "plan.toml line 15: zone[1].texture: unknown key 'lamda_s_um'; known here: lambda_s_um, lambda_c_mm, "
-      "sections, filter, form");
+      "plan.toml line 15: zone[1].texture: unknown key 'lamda_s_um'; known here: setting_class, lambda_s_um, "
+      "lambda_c_mm, sections, section_length_mm, filter, ends, lambda_f_mm, hill_percent, dale_percent, "
+      "pruning_percent, closing_radius_mm, opening_radius_mm, form");
+}
+
+TEST(PlanDescription, ASettingClassStandsForItsLengths) {
+  const auto plan = read_plan(
+      replaced(kPlan, "lambda_s_um = 2.5, lambda_c_mm = 0.8, sections = 5", "setting_class = \"Sc3\""),
+      "plan.toml");
+  ASSERT_TRUE(plan.has_value()) << plan.error().detail;
+  EXPECT_EQ(plan->part_plan.zones[0].settings.setting_class, "Sc3");
+  EXPECT_DOUBLE_EQ(plan->part_plan.zones[0].settings.lambda_c_mm, 0.8);
+  EXPECT_NE(complaint("lambda_s_um = 2.5, lambda_c_mm = 0.8, sections = 5", "setting_class = \"Sc4\"")
+                .find("Sc4 needs 17.5 mm with run-up and run-down, the face has 5.6 mm"),
+            std::string::npos);
+  EXPECT_NE(complaint("lambda_s_um = 2.5,", "lambda_s_um = 2.5, setting_class = \"Sc3\",").find("found both"),
+            std::string::npos);
+}
+
+// Ra up to 0.25 um and a material ratio both stand for Sc3.
+TEST(PlanDescription, WithoutClassAndLengthsTheLimitsChoose) {
+  const auto plan =
+      read_plan(replaced(kPlan, "lambda_s_um = 2.5, lambda_c_mm = 0.8, sections = 5, ", ""), "plan.toml");
+  ASSERT_TRUE(plan.has_value()) << plan.error().detail;
+  EXPECT_EQ(plan->part_plan.zones[0].settings.setting_class, "Sc3");
+  const auto finer = replaced(kPlan, "upper = 0.25", "upper = 0.1");  // Sc2, but the material ratio says Sc3
+  const auto torn =
+      read_plan(replaced(finer, "lambda_s_um = 2.5, lambda_c_mm = 0.8, sections = 5, ", ""), "plan.toml");
+  ASSERT_FALSE(torn.has_value());
+  EXPECT_NE(torn.error().detail.find("Sc2"), std::string::npos) << torn.error().detail;
+}
+
+TEST(PlanDescription, EveryTableOfAZoneIsRead) {
+  const auto plan = read_plan(replaced(kPlan, "waves = {shortest_mm = 0.5, longest_mm = 2.8}",
+                                       "waves = {shortest_mm = 0.5, longest_mm = 2.8, drive_um = 0.04}\n"
+                                       "prepare = {bridge_um = 2.5, spike_threshold = 8.0}\n"
+                                       "face = {edge_mm = 0.4, radius_mm = 20.0, most_skew_degrees = 0.5}"),
+                              "plan.toml");
+  ASSERT_TRUE(plan.has_value()) << plan.error().detail;
+  const auto& settings = plan->part_plan.zones[0].settings;
+  EXPECT_EQ(settings.waves->drive_um, 0.04);
+  EXPECT_EQ(settings.preparation.bridge_um, 2.5);
+  EXPECT_EQ(settings.preparation.spikes->threshold, 8.0);
+  EXPECT_EQ(settings.face->skew->radius_mm, 20.0);
+  EXPECT_EQ(settings.ratios.size(), 1U);
+}
+
+TEST(PlanDescription, OlderNamesAreUnderstood) {
+  const auto plan = read_plan(replaced(kPlan, "parameter = \"Ra\"", "parameter = \"Rmax\""), "plan.toml");
+  ASSERT_TRUE(plan.has_value()) << plan.error().detail;
+  EXPECT_EQ(plan->part_plan.zones[0].limits[0].symbol, "Rzx");
+  EXPECT_NE(complaint("parameter = \"Ra\"", "parameter = \"Ry\"").find("Ry"), std::string::npos);
 }
 
 TEST(PlanDescription, MissingKeyIsNamed) {
@@ -94,7 +144,7 @@ TEST(PlanDescription, WrongUnitIsRefused) {
 
 TEST(PlanDescription, UnknownParameterIsRefused) {
   EXPECT_NE(complaint("parameter = \"Ra\"", "parameter = \"Rx\"")
-                .find("plan.toml line 18: zone[1].limit[1].parameter: no parameter 'Rx'"),
+                .find("plan.toml line 18: zone[1].limit[1].parameter: these settings give no parameter 'Rx'"),
             std::string::npos);
 }
 

@@ -1,0 +1,58 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+// The table of all parameters: one entry says how a number is called and where it is read.
+
+#include <optional>
+#include <string_view>
+#include <vector>
+
+#include "analysis/face/face_form.h"
+#include "analysis/settings/ratio_symbol.h"
+#include "analysis/texture/parameter_family.h"
+#include "analysis/texture/parameter_names.h"
+#include "analysis/texture/profile_analysis.h"
+#include "analysis/texture/texture_settings.h"
+#include "analysis/waves/wave_finding.h"
+
+namespace crestgate::analysis {
+
+// Which value of a section a parameter is the mean of.
+enum class SectionValue { kNone, kPeak, kPit, kHeight };
+
+// One parameter that R, W and P have alike; its symbol is the profile's letter and the suffix.
+struct ProfileEntry {
+  std::string_view suffix;
+  std::string_view unit;
+  ParameterFamily family;
+  std::optional<double> (*read)(const ProfileNumbers&);  // absent: does not exist on this profile
+  SectionValue section = SectionValue::kNone;
+};
+
+// One number about waves or the form of the face.
+struct WaveEntry {
+  std::string_view symbol;
+  std::string_view unit;
+  std::optional<double> (*read)(const WaveFinding&);
+};
+struct FaceEntry {
+  std::string_view symbol;
+  std::string_view unit;
+  std::optional<double> (*read)(const FaceFinding&);
+};
+
+// One parameter of a computation; exactly one of the pointers is set.
+struct Parameter {
+  ParameterName name;
+  char profile = ' ';  // R, W or P, ' ' for waves and face
+  const ProfileEntry* of_profile = nullptr;
+  std::optional<RatioSymbol> ratio;
+  const WaveEntry* of_waves = nullptr;
+  const FaceEntry* of_face = nullptr;
+  bool routine = false;  // recorded with every judgement
+};
+
+// Everything that a computation with these settings can give, in the order in which it is shown: R, W, P,
+// ratios, waves, face.
+std::vector<Parameter> parameter_list(const TextureSettings& settings);
+
+}  // namespace crestgate::analysis
