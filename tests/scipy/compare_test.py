@@ -17,7 +17,7 @@ import tempfile
 import unittest
 
 import compare_cases
-from compare_cases import EXPECTED, FILTERS, TOLERANCE, UNSETTLED, scale_of, tolerance_of
+from compare_cases import END_RULE_NAMES, EXPECTED, FILTERS, TOLERANCE, UNSETTLED, asked_ratios, scale_of, tolerance_of
 import numpy as np
 
 from texture_script import texture, units
@@ -33,11 +33,22 @@ Difference = collections.namedtuple("Difference", "relative symbol case program 
 def run_program(path, settings):
     """(JSON, None) or (None, what it says)."""
     command = [PROGRAM, "texture", path, "--format", "json", "--lambda-c", settings.lambda_c_mm, "--lambda-s", settings.lambda_s_mm,
-               "--filter", settings.filter, "--form", settings.form, "--sections", settings.sections]
-    done = subprocess.run([str(word) for word in command], check=False, capture_output=True, text=True, timeout=300)
-    if done.returncode != 0:
-        return None, f"exit {done.returncode}: {done.stderr.strip().splitlines()[-1] if done.stderr.strip() else ''}"
-    return json.loads(done.stdout), None
+               "--filter", settings.filter, "--form", settings.form, "--sections", settings.sections,
+               "--ends", END_RULE_NAMES[settings.ends], "--hill-percent", settings.hill_percent,
+               "--dale-percent", settings.dale_percent, "--pruning-percent", settings.pruning_percent]
+    if settings.lambda_f_mm:
+        command += ["--lambda-f", settings.lambda_f_mm]
+    asked = asked_ratios(settings)
+    shown = {}
+    for more in [[]] + ([["--only", ",".join(asked)]] if asked else []):
+        done = subprocess.run([str(word) for word in command + more], check=False, capture_output=True, text=True, timeout=300)
+        if done.returncode != 0:
+            return None, f"exit {done.returncode}: {done.stderr.strip().splitlines()[-1] if done.stderr.strip() else ''}"
+        answer = json.loads(done.stdout)
+        shown.setdefault("settings", answer["settings"])
+        for part in ("parameters", "units"):
+            shown.setdefault(part, {}).update(answer[part])
+    return shown, None
 
 
 class Comparison:
@@ -50,7 +61,8 @@ class Comparison:
                 path = case.path or pathlib.Path(folder) / f"trace-{number}.csv"
                 if case.path is None:
                     write_trace(path, case.heights_um, case.spacing_mm)
-                for kind in (kind for kind in FILTERS if (case.name, kind) not in UNSETTLED):
+                kinds = FILTERS if case.filters is None else case.filters
+                for kind in (kind for kind in kinds if (case.name, kind) not in UNSETTLED):
                     self.compare(case, path, dataclasses.replace(case.settings, filter=kind))
 
     def compare(self, case, path, settings):
@@ -62,7 +74,7 @@ class Comparison:
         ours = texture(case.heights_um, case.spacing_mm, settings)
         our_units = units(ours)
         self.layouts.append((name, shown["settings"], case, settings))
-        for symbol in [symbol for symbol in EXPECTED if symbol in ours]:
+        for symbol in [symbol for symbol in EXPECTED + asked_ratios(settings) if symbol in ours]:
             theirs = shown["parameters"].get(symbol)
             if theirs is not None:
                 self.given.add(symbol)
@@ -76,7 +88,7 @@ class Comparison:
             difference = abs(theirs - ours[symbol] * factor)
             relative = 0.0 if difference == 0 else difference / scale if scale else math.inf
             self.differences.append(Difference(relative, symbol, name, theirs, ours[symbol] * factor, unit,
-                                               tolerance_of(case, settings.filter)))
+                                               tolerance_of(case, settings.filter, symbol)))
 
     def worst(self):
         """One of each symbol, the worst first."""

@@ -176,8 +176,9 @@ class Definitions(unittest.TestCase):
         near = np.abs(t) <= 1 + 1e-9
         s = np.exp(-np.pi * (t / low_pass.ALPHA) ** 2) * near
         np.testing.assert_allclose(low_pass.gaussian(z, .1, 1e-3), s @ z / s.sum(axis=1), atol=1e-13)
+        s = np.exp(-np.pi * (t / low_pass.ALPHA) ** 2)
         np.testing.assert_allclose(regression.Regression(400, .1, 1e-3, 0).mean_line(z, d)[0], (s * d) @ z / (s @ d), atol=1e-13)
-        s = np.exp(-np.pi * (t / regression.GAMMA) ** 2) * near
+        s = np.exp(-np.pi * (t / regression.GAMMA) ** 2)
         wanted = [np.linalg.lstsq(np.sqrt(s[k] * d)[:, None] * np.vander(t[k], 3, increasing=True), np.sqrt(s[k] * d) * z,
                                   rcond=None)[0][0] for k in range(400)]
         np.testing.assert_allclose(regression.Regression(400, .1, 1e-3, 2).mean_line(z, d)[0], wanted, atol=1e-11)

@@ -65,7 +65,7 @@ def profiles(z_um, spacing_mm, settings):
     z = np.asarray(z_um, float)
     section, first = layout(len(z), spacing_mm, settings)
     if settings.lambda_s_mm > 0:
-        z = low_pass.gaussian(z, settings.lambda_s_mm, spacing_mm, settings.ends)
+        z = low_pass.gaussian(z, settings.lambda_s_mm, spacing_mm)  # its own ends reach 2.5 um: order 0, whatever the rule
     p = form.removed(z, settings.form, spacing_mm, first, section * settings.sections)
     w = mean_line(p, spacing_mm, settings)
     r = p - w

@@ -1,8 +1,9 @@
 # SPDX-License-Identifier: Apache-2.0
 """Significant peaks and pits: watershed of a profile with Wolf pruning (after ISO 16610-45; details are project choices).
 
-Extrema are samples (the middle of a flat one) with a fall or rise on both sides inside the evaluation length. While the
-neighbouring peak and pit with the least height difference differ by less than the threshold, both are removed.
+Extrema are samples (the middle of a flat one) with a fall or rise on both sides; beyond either end the profile is thought
+to turn back without end. While the neighbouring peak and pit with the least height difference differ by less than the
+threshold, both are removed. A feature must stand out by the threshold on both sides inside the evaluation length.
 """
 import heapq
 
@@ -83,13 +84,35 @@ def highest_five(heights):
     return np.sort(np.partition(heights, heights.size - 5)[-5:]).mean() if heights.size >= 5 else None
 
 
+def significant(z, threshold):
+    """(positions of peaks, positions of pits)."""
+    moving = np.flatnonzero(np.diff(z))
+    if not moving.size:
+        return np.zeros(0, int), np.zeros(0, int)
+    inner, _ = extrema(z)
+    rises_first, rises_last = z[moving[0] + 1] > z[moving[0]], z[moving[-1] + 1] > z[moving[-1]]
+    positions = np.concatenate([[0], inner, [len(z) - 1]])
+    heights = np.concatenate([[np.inf if rises_first else -np.inf], z[positions], [-np.inf if rises_last else np.inf]])
+    stay = pruned(heights, threshold)
+    stay = stay[np.isfinite(heights[stay])] - 1
+    is_peak = (stay % 2 == 1) == rises_first
+    found = positions[stay]
+
+    def stands_out(index, side):
+        height = z[found[index]]
+        return (height - side.min() if is_peak[index] else side.max() - height) >= threshold
+
+    keep = np.ones(found.size, bool)
+    if found.size:
+        keep[0] = stands_out(0, z[:found[0] + 1])
+        keep[-1] &= stands_out(-1, z[found[-1]:])
+    return found[keep & is_peak], found[keep & ~is_peak]
+
+
 def features(trace, first, count, spacing_mm, threshold_um, reach_mm):
     """pd, vd: peaks and pits per mm. mpc, mvc: their mean curvature, positive for a peak and for a pit, 1/mm."""
     z = trace[first:first + count]
-    positions, peak_first = extrema(z)
-    stay = pruned(z[positions], threshold_um)
-    peaks = positions[stay[stay % 2 == (0 if peak_first else 1)]]
-    pits = positions[stay[stay % 2 == (1 if peak_first else 0)]]
+    peaks, pits = significant(z, threshold_um)
     length_mm = count * spacing_mm
     high, deep = highest_five(z[peaks]), highest_five(-z[pits])
     return {"pd": peaks.size / length_mm, "vd": pits.size / length_mm,

@@ -18,6 +18,7 @@ GAMMA = float(np.sqrt((-1 - lambertw(-1 / (2 * np.e), -1).real) / np.pi))
 SCALE = 3 / float(ndtri(0.75))
 EXACT = 1e-13  # of the largest height: a median residual up to here is that of points on the line
 SINGULAR = 1e-13  # of what the uncut window with all weights 1 has
+UNCUT = 3.73  # kernel constants: the weight there is below 1e-19; cut at one cut-off, order 2 would lose 1e-3 of its line
 
 
 @lru_cache(maxsize=16)
@@ -43,8 +44,10 @@ def unit_moments(count, size, cutoff_mm, spacing_mm, half, order):
 class Regression:
     """One shape of trace. Sums of the weights d by transform, all rows at once."""
 
-    def __init__(self, count, cutoff_mm, spacing_mm, order, half_width=1.0):
+    def __init__(self, count, cutoff_mm, spacing_mm, order, half_width=None):
         self.count, self.order = count, order
+        if half_width is None:
+            half_width = UNCUT * (GAMMA if order == 2 else ALPHA)
         half = half_samples(cutoff_mm, spacing_mm, half_width, count)
         self.size = transform_size(count, half)
         self.key = (cutoff_mm, spacing_mm, half, order)
@@ -77,12 +80,12 @@ class Regression:
             return above / below, singular
 
 
-def regression(z, cutoff_mm, spacing_mm, order, half_width=1.0):
+def regression(z, cutoff_mm, spacing_mm, order, half_width=None):
     """All weights 1."""
     return Regression(len(z), cutoff_mm, spacing_mm, order, half_width).mean_line(z, None)[0]
 
 
-def robust(z, cutoff_mm, spacing_mm, order, half_width=1.0, tolerance=1e-4, most_passes=100):
+def robust(z, cutoff_mm, spacing_mm, order, half_width=None, tolerance=1e-4, most_passes=100):
     """(w, {passes, scale, valid}); valid is False where some window had lost all its weight."""
     shape = Regression(len(z), cutoff_mm, spacing_mm, order, half_width)
     d, scale, w, valid = None, 0.0, None, True
