@@ -29,6 +29,8 @@ std::string counted(std::size_t count, const std::string& what) {
 struct Gathering {
   PartDecision decision;
   std::optional<Doubt> doubt;
+  std::optional<Doubt> unseen;  // cannot be accepted, but does not save a part that breaks another limit
+  std::uint32_t unseen_index = 0;
   bool any_accepted = false;
   bool any_rejected = false;
   double least_margin = std::numeric_limits<double>::infinity();
@@ -54,8 +56,7 @@ base::ParameterResult blank_result(const ZonePlan& zone, const ZoneOutcome& outc
 }
 
 // The first reason why a limit must not be held against this parameter.
-std::optional<std::string> uncertainty(const base::Limit& limit, const ZoneOutcome& outcome,
-                                       std::size_t parameter) {
+std::optional<std::string> distrust(const ZoneOutcome& outcome, std::size_t parameter) {
   for (const auto& findings : outcome.traces) {
     const ParameterValue& value = findings[parameter].value;
     for (std::uint32_t bit = 0; bit < kValueDoubts; ++bit) {
@@ -64,7 +65,15 @@ std::optional<std::string> uncertainty(const base::Limit& limit, const ZoneOutco
         return std::string(text_of(doubt).sentence);
       }
     }
-    // Too high is too high; but what is low enough may be so only because the roughness hides the rest.
+  }
+  return std::nullopt;
+}
+
+// What is low enough may be so only because the roughness hides the rest; too high is too high.
+std::optional<std::string> hidden(const base::Limit& limit, const ZoneOutcome& outcome,
+                                  std::size_t parameter) {
+  for (const auto& findings : outcome.traces) {
+    const ParameterValue& value = findings[parameter].value;
     if (limit.upper && value.hidden_up_to > *limit.upper && !(value.value > *limit.upper)) {
       return "up to " + fixed(value.hidden_up_to, 2) + " " + limit.unit +
              " could hide in the roughness of this face, more than the upper limit " + shortest(*limit.upper);
@@ -94,8 +103,16 @@ void decide(const base::Limit& limit, const ZoneOutcome& outcome, std::size_t pa
              result.symbol + " does not exist on a trace of " + result.zone);
     return;
   }
-  if (auto why = uncertainty(limit, outcome, parameter)) {
+  if (auto why = distrust(outcome, parameter)) {
     question(base::Reason::kValueUncertain, result.symbol + " on " + result.zone + ": " + *why);
+    return;
+  }
+  if (auto why = hidden(limit, outcome, parameter)) {
+    result.reason = base::Reason::kValueUncertain;
+    if (!gathering.unseen) {
+      gathering.unseen = Doubt{result.reason, result.symbol + " on " + result.zone + ": " + *why};
+      gathering.unseen_index = index;
+    }
     return;
   }
   std::vector<double> values = result.values;
@@ -137,8 +154,12 @@ void gather_zone(const ZonePlan& zone, const ZoneOutcome& outcome, Gathering& ga
 
 PartDecision conclude(Gathering gathering) {
   PartDecision decision = std::move(gathering.decision);
-  if (!gathering.doubt && !gathering.any_accepted && !gathering.any_rejected) {
+  if (!gathering.doubt && !gathering.unseen && !gathering.any_accepted && !gathering.any_rejected) {
     gathering.doubt = Doubt{base::Reason::kInternalError, "nothing was held against a limit"};
+  }
+  if (!gathering.doubt && !gathering.any_rejected && gathering.unseen) {
+    gathering.doubt = std::move(gathering.unseen);
+    gathering.in_question = gathering.unseen_index;
   }
   if (gathering.doubt) {
     decision.verdict = base::Verdict::kNone;

@@ -34,14 +34,14 @@ struct PartDecision {
 
 // Purpose   accept, reject or none for one part.
 // Method    kNone on any doubt: a plan that check_plan refuses, a trace of no zone, a wrong number of
-// traverses,
-//           missing or over-range samples (more than the settings let be bridged), an unusable quality flag,
-//           a spacing or length that does not suit the settings, a number that is not finite, a limited
-//           parameter that does not exist on a trace or cannot be trusted on it (value_doubt.h), an upper
-//           limit on waves below what the face's own roughness would hide, a limit on waves or form with a
-//           skidded pickup, too few values for a rule. Doubt outweighs a broken limit. Otherwise kReject if
-//           any limit is broken, and kAccept only if every limit was held and kept. The first doubt in the
-//           order of zones and traverses gives the reason.
+//           traverses, missing or over-range samples (more than the settings let be bridged), an unusable
+//           quality flag, a spacing or length that does not suit the settings, a number that is not finite, a
+//           limited parameter that does not exist on a trace or cannot be trusted on it (value_doubt.h), a
+//           limit on waves or form with a skidded pickup, too few values for a rule. Doubt outweighs a broken
+//           limit. Otherwise kReject if any limit is broken, and kAccept only if every limit was held and
+//           kept: an upper limit on waves below what the face's own roughness would hide cannot be held, so
+//           such a part is rejected for another limit or not judged. The first doubt in the order of zones
+//           and traverses gives the reason.
 // Errors    none: judge never fails.
 // Memory    keeps what it prepared for each shape of trace (up to 64) and its workspace from part to part.
 // The decision

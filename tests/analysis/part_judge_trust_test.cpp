@@ -66,6 +66,15 @@ TEST(PartJudgeTrust, AWaveLimitBelowWhatTheRoughnessHidesIsNotJudged) {
   EXPECT_EQ(high.verdict, Verdict::kAccept) << high.detail;
 }
 
+TEST(PartJudgeTrust, WhatTheRoughnessHidesDoesNotSaveAPartThatIsBadAnyway) {
+  const auto rough = counts_of(profiles::rough(kCount, 0.5, 20, 7));
+  PartPlan plan = plan_with(at_most("WaveHeight", 0.05));
+  plan.zones[0].limits.push_back(at_most("Ra", 0.1));
+  const PartDecision decision = judged(plan, rough);
+  EXPECT_EQ(decision.verdict, Verdict::kReject);
+  EXPECT_THAT(decision.detail, HasSubstr("Ra"));
+}
+
 TEST(PartJudgeTrust, AWaveThatIsSeenIsRejectedWhateverCouldHideBesideIt) {
   auto heights_um = profiles::rough(kCount, 0.5, 20, 7);
   for (std::size_t i = 0; i < kCount; ++i)

@@ -60,19 +60,37 @@ class Misuse(unittest.TestCase):
         for text, saying in cases.items():
             self.refused("texture", self.write("few.csv", text), saying=saying)
 
-    def test_missing_heights_are_not_filled(self):
-        rows = "".join(f"{i * 0.0005:.4f},{'nan' if i == 500 else i % 7}\n" for i in range(12000))
-        self.refused("texture", self.write("gap.csv", "x_mm,z_um\n" + rows), saying="found 1 missing")
+    def test_missing_heights_are_bridged_only_when_few_and_never_in_silence(self):
+        def trace(gap):
+            rows = "".join(f"{i * 0.0005:.4f},{'nan' if 500 <= i < 500 + gap else i % 7}\n" for i in range(12000))
+            return self.write("gap.csv", "x_mm,z_um\n" + rows)
+        self.refused("texture", trace(6), saying="6 samples from sample 500 on (0.25 mm) are missing: a gap of 3 um, at most 2.5 um")
+        self.refused("texture", trace(1), "--bridge-um", "0", saying="gap.csv: ")
+        shown = crestgate_json("texture", trace(1))
+        self.assertIn("bridged 1 gap", shown["prepared"])
+        self.assertIn("bridged", shown["doubts"]["Ra"])
 
     def test_texture_options_that_do_not_fit(self):
         rows = "".join(f"{i * 0.0005:.4f},{i % 7}\n" for i in range(12000))
         trace = self.write("trace.csv", "x_mm,z_um\n" + rows)
         plan = EXAMPLES / "plans" / "eccentric-finished.toml"
         self.refused("texture", trace, "--lambda-c", "8", saying="trace.csv: ")
-        self.refused("texture", trace, "--form", "cube", saying="expected line, arc, poly:N or none")
+        self.refused("texture", trace, "--form", "cube", saying="expected line, arc, arc:RADIUS_MM, poly:N (1 to 10) or none")
         self.refused("texture", trace, "--plan", plan, "--zone", "crest Q", saying="expected --zone with one of: crest A, crest B")
         self.refused("texture", trace, "--plan", plan, "--lambda-c", "0.8", saying="--lambda-c")
-        self.refused("texture", trace, "--only", "Ra,Rqq", saying="no parameter 'Rqq'")
+        self.refused("texture", trace, "--only", "Ra,Rqq", saying="no parameter 'Rqq'; the nearest are: Rq")
+        self.refused("texture", trace, "--only", "Ry", saying="Ry")
+        self.refused("texture", trace, "--filter", "boxcar", saying="expected one of gaussian, robust, robust2, spline, two-step")
+        self.refused("texture", trace, "--ends", "wrap", saying="expected one of moment-0")
+        self.refused("texture", trace, "--setting-class", "Sc4", saying="Sc4 needs")
+        self.refused("texture", trace, "--setting-class", "Sc9", saying="Sc9")
+        self.refused("texture", trace, "--waves", "5:1", saying="a wave band must go from a shorter to a longer wavelength")
+        self.refused("texture", trace, "--waves", "few", saying="expected SHORTEST:LONGEST in mm or none, found 'few'")
+        self.refused("texture", trace, "--form", "poly:4", "--waves", "1:3", saying="form of order 2 at most")
+        self.refused("texture", trace, "--closing-radius", "0.1", "--opening-radius", "0.1", saying="found both")
+        self.refused("texture", trace, "--lambda-f", "0.5", saying="lambda_f must be above lambda_c")
+        self.refused("texture", trace, "--resample-um", "0.1", saying="trace.csv: ")
+        self.assertEqual(list(crestgate_json("texture", trace, "--only", "RSm,Rmax")["parameters"]), ["Rzx", "Rsm"])
         shown = crestgate_json("texture", trace, "--only", "Ra,Rmr(5%,1.0um)")
         self.assertEqual(list(shown["parameters"]), ["Ra", "Rmr(5%,1.0um)"])
 
