@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "analysis/texture/number_text.h"
+#include "analysis/texture/parameter_names.h"
 
 namespace crestgate::analysis {
 namespace {
@@ -42,8 +43,7 @@ std::string_view class_required_because(std::string_view symbol) {
   constexpr std::array<std::string_view, 5> kUnknownRows = {"Rq", "Rp", "Rv", "Rzx", "Rt"};
   if (is_one_of(symbol, kUnknownRows)) return "its rows of the class table are not known here";
   if (symbol == "Pt") return "the standard's rule for it is not known here";
-  constexpr std::string_view kOurWaves = "Wave";
-  if (symbol.starts_with('W') && !symbol.starts_with(kOurWaves)) return "waviness has no default";
+  if (symbol.starts_with('W')) return "waviness has no default";
   return "";
 }
 
@@ -64,11 +64,11 @@ base::Result<Pick> pick_by_height(const base::Limit& limit) {
 base::Result<std::vector<Pick>> picks_of(std::span<const base::Limit> limits) {
   std::vector<Pick> picks;
   for (const base::Limit& limit : limits) {
+    if (is_of_waves_or_face(limit.symbol)) continue;
     if (const auto because = class_required_because(limit.symbol); !because.empty()) {
       return invalid("no setting class follows from the limit of " + limit.symbol + " (" +
                      std::string(because) + "): state the setting class in the plan");
     }
-    if (limit.symbol.starts_with("Wave")) continue;
     if (limit.symbol == "Ra" || limit.symbol == "Rz") {
       auto pick = pick_by_height(limit);
       if (!pick) return pick.error();

@@ -56,8 +56,8 @@ struct ClassChoice {
 // Method    A named class decides. Otherwise every limit of Ra or Rz picks the row that holds its upper
 //           limit, or its lower limit when it has no upper one; a value on the border of two rows picks
 //           the finer one. A measured value never plays a part. Any other parameter of R stands for Sc3.
-//           Our own wave parameters (WaveCount, WaveSpacing, WaveHeight) have a band of their own and
-//           pick nothing. All picks must agree.
+//           Our own parameters of waves and face have a band and lengths of their own and pick nothing. All
+//           picks must agree.
 // Errors    kInvalidConfig: an unknown name; picks that differ, with each of them; a limit of Rq, Rp, Rv,
 //           Rzx, Rt, of Pt or of a W parameter (rows of the standard not known here, or no default
 //           there), where the plan must state a class; a limit that is no finite number of micrometres,

@@ -76,6 +76,16 @@ bool is_taken_in_sections(std::string_view symbol) {
          found->of_profile->section != SectionValue::kNone;
 }
 
+bool is_of_waves_or_face(std::string_view symbol) {
+  TextureSettings settings;
+  settings.waves = WaveBand{};
+  settings.face = FaceFormSettings{};
+  const auto list = parameter_list(settings);
+  const auto found = std::ranges::find_if(
+      list, [symbol](const Parameter& parameter) { return parameter.name.symbol == symbol; });
+  return found != list.end() && (found->of_waves != nullptr || found->of_face != nullptr);
+}
+
 bool needs_skidless_pickup(std::string_view symbol) { return !symbol.starts_with('R'); }
 
 }  // namespace crestgate::analysis

@@ -39,6 +39,9 @@ std::string no_such_parameter(std::string_view symbol, const TextureSettings& se
 // these.
 bool is_taken_in_sections(std::string_view symbol);
 
+// Whether a symbol is one of our own about waves or the form of the face.
+bool is_of_waves_or_face(std::string_view symbol);
+
 // Whether a symbol speaks about waves or form, which a skidded pickup cannot see: W, P, waves and face.
 bool needs_skidless_pickup(std::string_view symbol);
 

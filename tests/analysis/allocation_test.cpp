@@ -1,14 +1,12 @@
 // SPDX-License-Identifier: Apache-2.0
-// Replaces the global operator new of this program, to prove that a warm computation allocates nothing.
-#include <atomic>
+// A warm computation allocates nothing.
 #include <cstdint>
-#include <cstdlib>
 #include <limits>
-#include <new>
 #include <vector>
 
 #include <gtest/gtest.h>
 
+#include "analysis/allocation_counter.h"
 #include "analysis/face/face_form.h"
 #include "analysis/faces.h"
 #include "analysis/judging/part_judge.h"
@@ -17,25 +15,6 @@
 #include "analysis/texture/profile_analysis.h"
 #include "analysis/texture/texture_computation.h"
 #include "analysis/waves/drive_waves.h"
-
-namespace {
-
-std::atomic<std::size_t> allocations{0};
-
-void* counted(std::size_t size) {
-  ++allocations;
-  if (void* memory = std::malloc(size == 0 ? 1 : size)) return memory;
-  throw std::bad_alloc();
-}
-
-}  // namespace
-
-void* operator new(std::size_t size) { return counted(size); }
-void* operator new[](std::size_t size) { return counted(size); }
-void operator delete(void* memory) noexcept { std::free(memory); }
-void operator delete[](void* memory) noexcept { std::free(memory); }
-void operator delete(void* memory, std::size_t) noexcept { std::free(memory); }
-void operator delete[](void* memory, std::size_t) noexcept { std::free(memory); }
 
 namespace crestgate::analysis {
 namespace {
