@@ -12,26 +12,13 @@
 
 #include "analysis/texture/number_text.h"
 #include "daemon/cell/config/texture_description.h"
+#include "daemon/command/settings_text.h"
 
 namespace crestgate::command {
 namespace {
 
 using analysis::shortest;
 using Json = nlohmann::ordered_json;
-
-std::string form_text(const analysis::FormRemoval& form) {
-  switch (form.kind) {
-    case analysis::FormKind::kNone:
-      return "none";
-    case analysis::FormKind::kLine:
-      return "line";
-    case analysis::FormKind::kArc:
-      return form.radius_mm ? "arc:" + shortest(*form.radius_mm) : "arc";
-    case analysis::FormKind::kPolynomial:
-      return "poly:" + std::to_string(form.degree);
-  }
-  return "?";
-}
 
 Json settings_json(const TextureNumbers& numbers) {
   const analysis::TextureSettings& settings = numbers.settings;
@@ -153,12 +140,9 @@ void print_head(const TextureNumbers& numbers) {
   std::printf("%s\n", numbers.trace.c_str());
   std::string filter(cell::name_of(settings.filter));
   if (numbers.mean_line.passes > 0) filter += " (" + std::to_string(numbers.mean_line.passes) + " passes)";
-  std::printf("%zu samples at %s um; %slambda_s %s um, lambda_c %s mm%s, %s, form %s\n", numbers.sample_count,
+  std::printf("%zu samples at %s um; %s, %s, form %s\n", numbers.sample_count,
               analysis::fixed(numbers.measured_spacing_mm * 1000.0, 4).c_str(),
-              settings.setting_class.empty() ? "" : (settings.setting_class + ": ").c_str(),
-              shortest(settings.lambda_s_mm * 1000.0).c_str(), shortest(settings.lambda_c_mm).c_str(),
-              settings.lambda_f_mm ? (", lambda_f " + shortest(*settings.lambda_f_mm) + " mm").c_str() : "",
-              filter.c_str(), form_text(settings.form).c_str());
+              lengths_text(settings).c_str(), filter.c_str(), form_text(settings.form).c_str());
   std::printf("evaluated: %zu sections of %s mm from %s mm", numbers.layout.sections,
               analysis::fixed(numbers.layout.section_length_mm, 4).c_str(),
               analysis::fixed(numbers.layout.evaluation_start_mm, 4).c_str());

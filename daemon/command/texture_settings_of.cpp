@@ -149,9 +149,8 @@ void set_rest(const TextureOptions& options, TextureSettings& settings) {
 // The face is the whole trace; nobody asked for it, so it is left out where it is too short or too coarse.
 void set_face(const Trace& trace, TextureSettings& settings) {
   const analysis::FaceFormSettings face;
-  const auto fits = analysis::FaceForm::prepare({.settings = face,
-                                                 .spacing_mm = trace.spacing_mm,
-                                                 .sample_count = trace.heights_um.size()});
+  const auto fits = analysis::FaceForm::prepare(
+      {.settings = face, .spacing_mm = trace.spacing_mm, .sample_count = trace.heights_um.size()});
   if (fits) settings.face = face;
 }
 

@@ -6,8 +6,10 @@
 
 #include "analysis/texture/number_text.h"
 #include "daemon/cell/config/cell_description.h"
+#include "daemon/cell/config/texture_description.h"
 #include "daemon/command/commands.h"
 #include "daemon/command/run_parts.h"
+#include "daemon/command/settings_text.h"
 #include "driver/signal/modbus/register_page.h"
 
 namespace crestgate::command {
@@ -34,12 +36,12 @@ void print_plan(const cell::RecipePlan& entry) {
   for (std::size_t i = 0; i < plan.traverses.size(); ++i) {
     const auto& zone = plan.part_plan.zones[i];
     const auto& traverse = plan.traverses[i];
-    std::printf(
-        "  zone %zu '%s': %u x %s mm at %s um, %s mm/s; lambda_s %s um, lambda_c %s mm, %d sections\n", i + 1,
-        zone.name.c_str(), zone.traverses, shortest(traverse.length_mm).c_str(),
-        shortest(traverse.spacing_mm * 1000.0).c_str(), shortest(traverse.speed_mm_per_s).c_str(),
-        shortest(zone.settings.lambda_s_mm * 1000.0).c_str(), shortest(zone.settings.lambda_c_mm).c_str(),
-        zone.settings.sections);
+    std::printf("  zone %zu '%s': %u x %s mm at %s um, %s mm/s; %s, %d sections, %s, form %s\n", i + 1,
+                zone.name.c_str(), zone.traverses, shortest(traverse.length_mm).c_str(),
+                shortest(traverse.spacing_mm * 1000.0).c_str(), shortest(traverse.speed_mm_per_s).c_str(),
+                lengths_text(zone.settings).c_str(), zone.settings.sections,
+                std::string(cell::name_of(zone.settings.filter)).c_str(),
+                form_text(zone.settings.form).c_str());
     for (const base::Limit& limit : zone.limits) std::printf("    %s\n", limit_text(limit).c_str());
   }
 }
