@@ -8,7 +8,7 @@
 
 #include "analysis/face/askew.h"
 #include "analysis/statistics/moments.h"
-#include "analysis/texture/number_text.h"
+#include "analysis/text/number_text.h"
 #include "analysis/waves/wave_set.h"
 #include "base/expects.h"
 

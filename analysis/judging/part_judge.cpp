@@ -10,7 +10,7 @@
 #include "analysis/judging/sentence.h"
 #include "analysis/judging/zone_measurement.h"
 #include "analysis/statistics/moments.h"
-#include "analysis/texture/number_text.h"
+#include "analysis/text/number_text.h"
 
 namespace crestgate::analysis {
 namespace {

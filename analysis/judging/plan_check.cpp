@@ -5,7 +5,7 @@
 
 #include "analysis/judging/acceptance.h"
 #include "analysis/judging/part_plan.h"
-#include "analysis/texture/number_text.h"
+#include "analysis/text/number_text.h"
 #include "analysis/texture/parameter_names.h"
 
 namespace crestgate::analysis {

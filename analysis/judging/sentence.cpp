@@ -4,7 +4,7 @@
 #include <algorithm>
 
 #include "analysis/judging/acceptance.h"
-#include "analysis/texture/number_text.h"
+#include "analysis/text/number_text.h"
 
 namespace crestgate::analysis {
 namespace {

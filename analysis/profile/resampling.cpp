@@ -5,7 +5,7 @@
 #include <numbers>
 #include <string>
 
-#include "analysis/texture/number_text.h"
+#include "analysis/text/number_text.h"
 #include "base/expects.h"
 
 namespace crestgate::analysis {

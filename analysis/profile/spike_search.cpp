@@ -6,7 +6,7 @@
 #include <string>
 
 #include "analysis/statistics/moments.h"
-#include "analysis/texture/number_text.h"
+#include "analysis/text/number_text.h"
 
 namespace crestgate::analysis {
 namespace {

@@ -6,7 +6,7 @@
 #include <string>
 #include <string_view>
 
-#include "analysis/settings/ratio_symbol.h"
+#include "analysis/texture/ratio_symbol.h"
 #include "base/result.h"
 
 namespace crestgate::analysis {

@@ -6,7 +6,7 @@
 #include <limits>
 #include <vector>
 
-#include "analysis/texture/number_text.h"
+#include "analysis/text/number_text.h"
 #include "analysis/texture/parameter_names.h"
 
 namespace crestgate::analysis {
@@ -138,6 +138,7 @@ void apply_setting_class(const SettingClass& setting, TextureSettings& settings)
   settings.sections = setting.sections();
   settings.section_length_mm = setting.section_length_mm;
   settings.setting_class = setting.name;
+  settings.most_spacing_um = setting.most_spacing_um;
 }
 
 }  // namespace crestgate::analysis

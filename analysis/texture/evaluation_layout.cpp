@@ -5,7 +5,7 @@
 #include <cmath>
 #include <string>
 
-#include "analysis/texture/number_text.h"
+#include "analysis/text/number_text.h"
 
 namespace crestgate::analysis {
 namespace {

@@ -7,10 +7,10 @@
 #include <vector>
 
 #include "analysis/face/face_form.h"
-#include "analysis/settings/ratio_symbol.h"
 #include "analysis/texture/parameter_family.h"
 #include "analysis/texture/parameter_names.h"
 #include "analysis/texture/profile_analysis.h"
+#include "analysis/texture/ratio_symbol.h"
 #include "analysis/texture/texture_settings.h"
 #include "analysis/waves/wave_finding.h"
 

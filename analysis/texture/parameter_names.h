@@ -21,7 +21,7 @@ struct ParameterName {
 // Symbols   ISO 21920-2:2021 (from memory), for R, W and P alike, with the letter of the profile in front:
 //           a q sk ku pt vt t p v z zx | al sw | dq da dt dl dr | sm smx smq c cx cq pc |
 //           pd vd mpc mvc 5p 5v 10z | k pk vk mrk1 mrk2 ak1 ak2 pkx vkx | pq vq mq | vmp vmc vvc vvv.
-//           Settings are part of a symbol: settings/ratio_symbol.h. Our own, only with a wave band or a face:
+//           Settings are part of a symbol: texture/ratio_symbol.h. Our own, only with a wave band or a face:
 //           waves/WAVES.md.
 std::vector<ParameterName> parameter_names(const TextureSettings& settings);
 

@@ -6,7 +6,7 @@
 #include <string>
 #include <utility>
 
-#include "analysis/texture/number_text.h"
+#include "analysis/text/number_text.h"
 #include "base/expects.h"
 
 namespace crestgate::analysis {

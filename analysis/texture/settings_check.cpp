@@ -2,7 +2,7 @@
 #include <cmath>
 #include <string>
 
-#include "analysis/texture/number_text.h"
+#include "analysis/text/number_text.h"
 #include "analysis/texture/texture_settings.h"
 
 namespace crestgate::analysis {

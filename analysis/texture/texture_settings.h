@@ -11,19 +11,11 @@
 #include "analysis/filters/filter_kind.h"
 #include "analysis/profile/form_removal.h"
 #include "analysis/profile/trace_preparation.h"
-#include "analysis/settings/ratio_symbol.h"
+#include "analysis/texture/ratio_symbol.h"
+#include "analysis/waves/wave_band.h"
 #include "base/result.h"
 
 namespace crestgate::analysis {
-
-// Wavelengths that count as waves of a short face. Independent of lambda_c.
-struct WaveBand {
-  double shortest_mm = 0.8;
-  double longest_mm = 8.0;
-  double drive_um =
-      0.0;  // waves that the drive itself writes in this band, from a reference flat; 0: not known
-  friend bool operator==(const WaveBand&, const WaveBand&) = default;
-};
 
 // Which hills and dales count as profile elements (Rsm, Rc, Rpc): those at least this high or deep, in
 // percent of the profile's own Rz. ISO 4287:1997 had 10 %; the default of ISO 21920-3:2021 is not known here.
@@ -44,6 +36,7 @@ struct DiskFilter {
 
 struct TextureSettings {
   std::string setting_class = {};  // "Sc3" when the lengths below come from a class of ISO 21920-3; "": none
+  std::optional<double> most_spacing_um = std::nullopt;  // that the class allows; absent: no class
   PreparationOptions preparation = {};
   double lambda_s_mm = 0.0025;  // nesting index of the S-filter; 0: none
   double lambda_c_mm = 0.8;     // nesting index between roughness and waviness

@@ -5,8 +5,6 @@
 #include <cmath>
 #include <cstddef>
 
-#include "analysis/settings/setting_class.h"
-
 namespace crestgate::analysis {
 namespace {
 
@@ -24,9 +22,8 @@ bool is_of(const Parameter& parameter, FamilySet families) {
 }
 
 bool is_coarser_than_class(const TextureSettings& settings, double spacing_mm) {
-  if (settings.setting_class.empty()) return false;
-  const auto setting = setting_class_named(settings.setting_class);
-  return setting && spacing_mm * kMicrometresPerMm > setting->most_spacing_um * (1.0 + kRounding);
+  return settings.most_spacing_um &&
+         spacing_mm * kMicrometresPerMm > *settings.most_spacing_um * (1.0 + kRounding);
 }
 
 bool has_short_run_up(const TextureSettings& settings, const EvaluationLayout& layout,

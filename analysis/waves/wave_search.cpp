@@ -9,7 +9,7 @@
 #include <string>
 
 #include "analysis/statistics/moments.h"
-#include "analysis/texture/number_text.h"
+#include "analysis/text/number_text.h"
 #include "analysis/waves/single_waves.h"
 #include "analysis/waves/wave_set.h"
 #include "base/expects.h"

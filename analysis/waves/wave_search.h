@@ -9,9 +9,9 @@
 
 #include "analysis/filters/real_fft.h"
 #include "analysis/profile/form_removal.h"
-#include "analysis/texture/texture_settings.h"
 #include "analysis/waves/detection_floor.h"
 #include "analysis/waves/sinusoid_gram.h"
+#include "analysis/waves/wave_band.h"
 #include "analysis/waves/wave_finding.h"
 #include "analysis/waves/wave_set.h"
 #include "base/result.h"

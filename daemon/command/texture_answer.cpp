@@ -10,7 +10,7 @@
 
 #include <nlohmann/json.hpp>
 
-#include "analysis/texture/number_text.h"
+#include "analysis/text/number_text.h"
 #include "daemon/cell/config/texture_description.h"
 #include "daemon/command/settings_text.h"
 

@@ -10,7 +10,7 @@
 #include "analysis/face/face_form.h"
 #include "analysis/settings/class_fit.h"
 #include "analysis/settings/parameter_alias.h"
-#include "analysis/texture/number_text.h"
+#include "analysis/text/number_text.h"
 #include "daemon/cell/config/document.h"
 #include "daemon/cell/config/plan_description.h"
 #include "daemon/cell/config/texture_description.h"
@@ -87,6 +87,7 @@ base::Outcome set_lengths(const TextureOptions& options, const Trace& trace, Tex
   }
   if (stated) {
     settings.setting_class.clear();
+    settings.most_spacing_um.reset();
     settings.section_length_mm.reset();
   }
   if (options.lambda_c_mm) settings.lambda_c_mm = *options.lambda_c_mm;

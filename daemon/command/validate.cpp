@@ -4,7 +4,7 @@
 
 #include <nlohmann/json.hpp>
 
-#include "analysis/texture/number_text.h"
+#include "analysis/text/number_text.h"
 #include "daemon/cell/config/cell_description.h"
 #include "daemon/cell/config/texture_description.h"
 #include "daemon/command/commands.h"

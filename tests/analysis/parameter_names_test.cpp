@@ -9,7 +9,7 @@
 #include <gtest/gtest.h>
 
 #include "analysis/ratios.h"
-#include "analysis/texture/number_text.h"
+#include "analysis/text/number_text.h"
 
 namespace crestgate::analysis {
 namespace {

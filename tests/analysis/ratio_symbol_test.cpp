@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "analysis/settings/ratio_symbol.h"
+#include "analysis/texture/ratio_symbol.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>

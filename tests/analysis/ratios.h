@@ -8,7 +8,7 @@
 
 #include <gtest/gtest.h>
 
-#include "analysis/settings/ratio_symbol.h"
+#include "analysis/texture/ratio_symbol.h"
 
 namespace crestgate::analysis {
 

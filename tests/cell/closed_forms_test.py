@@ -14,7 +14,7 @@ from harness import EXAMPLES, Cell, crestgate_json
 PLAN = (EXAMPLES / "plans" / "eccentric-finished.toml").read_text(encoding="utf-8")
 ONE_ZONE = PLAN[:PLAN.index("[[zone]]", PLAN.index("[[zone]]") + 1)]
 # Without lambda_s, so that the waveform reaches the numbers as it is; lambda_c takes 2^-64 of a 0.1 mm wave.
-SPECIMEN_PLAN = ONE_ZONE.replace("lambda_s_um = 2.5", "lambda_s_um = 0")
+SPECIMEN_PLAN = ONE_ZONE.replace('setting_class = "Sc3"', "lambda_s_um = 0, lambda_c_mm = 0.8, sections = 5")
 
 STEP_UM = 0.0001  # one count of the specimen scenario's gauge
 N = 200           # samples a period: 0.1 mm at 0.5 um

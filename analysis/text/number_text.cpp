@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "analysis/texture/number_text.h"
+#include "analysis/text/number_text.h"
 
 #include <array>
 #include <charconv>

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "analysis/settings/ratio_symbol.h"
+#include "analysis/texture/ratio_symbol.h"
 
 #include <array>
 #include <charconv>
@@ -8,7 +8,7 @@
 #include <utility>
 #include <vector>
 
-#include "analysis/texture/number_text.h"
+#include "analysis/text/number_text.h"
 
 namespace crestgate::analysis {
 namespace {
