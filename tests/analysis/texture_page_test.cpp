@@ -3,8 +3,9 @@
 #include <fstream>
 #include <iterator>
 #include <map>
-#include <regex>
+#include <sstream>
 #include <string>
+#include <vector>
 
 #include <gtest/gtest.h>
 
@@ -24,12 +25,24 @@ struct Row {
   std::string scope;
 };
 
+std::vector<std::string> cells_of(const std::string& line) {
+  std::vector<std::string> cells;
+  std::istringstream stream(line);
+  for (std::string cell; std::getline(stream, cell, '|');) {
+    const std::size_t first = cell.find_first_not_of(' ');
+    const std::size_t last = cell.find_last_not_of(' ');
+    cells.push_back(first == std::string::npos ? "" : cell.substr(first, last - first + 1));
+  }
+  return cells;
+}
+
+// "| suffix | unit | scope | meaning |": the only table whose third column is E or S.
 std::map<std::string, Row> rows_of_the_page() {
   std::map<std::string, Row> rows;
-  const std::string text = page();
-  const std::regex row(R"(\n\| ([a-z0-9]+) \| ([^|]*?) ?\| ([ES]) \| )");
-  for (std::sregex_iterator at(text.begin(), text.end(), row), end; at != end; ++at) {
-    rows[(*at)[1]] = {(*at)[2], (*at)[3]};
+  std::istringstream text(page());
+  for (std::string line; std::getline(text, line);) {
+    const auto cells = cells_of(line);
+    if (cells.size() > 4 && (cells[3] == "E" || cells[3] == "S")) rows[cells[1]] = {cells[2], cells[3]};
   }
   return rows;
 }
