@@ -69,17 +69,34 @@ std::optional<std::string> distrust(const ZoneOutcome& outcome, std::size_t para
   return std::nullopt;
 }
 
-// What is low enough may be so only because the roughness hides the rest; too high is too high.
-std::optional<std::string> hidden(const base::Limit& limit, const ZoneOutcome& outcome,
-                                  std::size_t parameter) {
+// The values with every one of them at one end of where it may lie.
+std::vector<double> at_one_end(const ZoneOutcome& outcome, std::size_t parameter, bool most) {
+  std::vector<double> values;
   for (const auto& findings : outcome.traces) {
-    const ParameterValue& value = findings[parameter].value;
-    if (limit.upper && value.hidden_up_to > *limit.upper && !(value.value > *limit.upper)) {
-      return "up to " + fixed(value.hidden_up_to, 2) + " " + limit.unit +
-             " could hide in the roughness of this face, more than the upper limit " + shortest(*limit.upper);
+    const Finding& finding = findings[parameter];
+    if (finding.sections.empty()) {
+      values.push_back(most ? finding.value.most : finding.value.least);
+    } else {
+      values.insert(values.end(), finding.sections.begin(), finding.sections.end());
     }
   }
-  return std::nullopt;
+  return values;
+}
+
+// Why the limit can neither be kept nor broken for sure: the verdict hangs on where the true value lies.
+std::optional<std::string> undecided(const base::Limit& limit, const Acceptance& held,
+                                     const ZoneOutcome& outcome, std::size_t parameter) {
+  std::vector<double> least = at_one_end(outcome, parameter, false);
+  std::vector<double> most = at_one_end(outcome, parameter, true);
+  if (hold_against(limit, least).verdict == held.verdict &&
+      hold_against(limit, most).verdict == held.verdict) {
+    return std::nullopt;
+  }
+  const double lowest = *std::ranges::min_element(least);
+  const double highest = *std::ranges::max_element(most);
+  const std::string bound = shortest(held.decided_by_upper ? *limit.upper : *limit.lower);
+  return "on this trace it may be anything from " + fixed(lowest, 2) + " to " + fixed(highest, 2) + " " +
+         limit.unit + ", the limit " + bound + " lies between";
 }
 
 // Holds one result against one limit; a doubt about it lands in `gathering`.
@@ -107,20 +124,20 @@ void decide(const base::Limit& limit, const ZoneOutcome& outcome, std::size_t pa
     question(base::Reason::kValueUncertain, result.symbol + " on " + result.zone + ": " + *why);
     return;
   }
-  if (auto why = hidden(limit, outcome, parameter)) {
-    result.reason = base::Reason::kValueUncertain;
-    if (!gathering.unseen) {
-      gathering.unseen = Doubt{result.reason, result.symbol + " on " + result.zone + ": " + *why};
-      gathering.unseen_index = index;
-    }
-    return;
-  }
   std::vector<double> values = result.values;
   const Acceptance held = hold_against(limit, values);
   if (held.verdict == base::Verdict::kNone) {
     question(held.reason, result.symbol + " on " + result.zone + ": " +
                               std::string(base::text_of(held.reason).sentence) + " (" +
                               counted(result.values.size(), "value") + ")");
+    return;
+  }
+  if (auto why = undecided(limit, held, outcome, parameter)) {
+    result.reason = base::Reason::kValueUncertain;
+    if (!gathering.unseen) {
+      gathering.unseen = Doubt{result.reason, result.symbol + " on " + result.zone + ": " + *why};
+      gathering.unseen_index = index;
+    }
     return;
   }
   result.decided = held.decided;

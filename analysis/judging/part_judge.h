@@ -39,8 +39,9 @@ struct PartDecision {
 //           limited parameter that does not exist on a trace or cannot be trusted on it (value_doubt.h), a
 //           limit on waves or form with a skidded pickup, too few values for a rule. Doubt outweighs a broken
 //           limit. Otherwise kReject if any limit is broken, and kAccept only if every limit was held and
-//           kept: an upper limit on waves below what the face's own roughness would hide cannot be held, so
-//           such a part is rejected for another limit or not judged. The first doubt in the order of zones
+//           kept. Where the true value may lie on either side of a limit (waves under the roughness, the
+//           drive's own waves, a crown faked by a skew) that limit neither accepts nor rejects, so the part
+//           is rejected for another limit or not judged. The first doubt in the order of zones
 //           and traverses gives the reason.
 // Errors    none: judge never fails.
 // Memory    keeps what it prepared for each shape of trace (up to 64) and its workspace from part to part.

@@ -30,7 +30,7 @@ struct PartPlan {
 // without a name,
 //           without traverses or without limits, two zones of one name, impossible settings, a limit on a
 //           symbol that the settings do not compute, in another unit, without a bound, with a bound that is
-//           not finite, with lower above upper, or a median over fewer than three traverses.
+//           not finite, with lower above upper, or a median over fewer than three values.
 base::Outcome check_plan(const PartPlan& plan);
 
 }  // namespace crestgate::analysis

@@ -7,6 +7,7 @@
 #include "analysis/judging/part_plan.h"
 #include "analysis/text/number_text.h"
 #include "analysis/texture/parameter_names.h"
+#include "analysis/texture/value_doubts_of.h"
 
 namespace crestgate::analysis {
 namespace {
@@ -41,6 +42,9 @@ base::Outcome check_limit(const base::Limit& limit, const ZonePlan& zone,
   const auto name = std::ranges::find(names, limit.symbol, &ParameterName::symbol);
   if (name == names.end()) {
     return invalid("zone '" + zone.name + "': " + no_such_parameter(limit.symbol, zone.settings));
+  }
+  if (limit.symbol == kCrownSkewSymbol) {
+    return invalid(where + " follows from the plan alone: a limit on it would judge nothing");
   }
   if (limit.unit != name->unit) {
     return invalid(where + " is computed in '" + name->unit + "', its limit is in '" + limit.unit + "'");

@@ -12,6 +12,7 @@ namespace {
 constexpr double kUmPerMm = 1000.0;
 constexpr double kSamplesPerLambdaS = 5.0;  // as evaluation_layout.h
 constexpr double kRounding = 1e-9;
+constexpr double kSpacingTolerance = 1e-3;  // as in texture/evaluation_layout.cpp
 
 bool is_positive(double value) { return value > 0.0 && std::isfinite(value); }
 
@@ -48,7 +49,7 @@ ClassFit fit_of(const SettingClass& setting, const MeasurableFace& face) {
   fit.sections_that_fit =
       static_cast<int>(std::clamp(std::floor(left), 0.0, static_cast<double>(setting.sections())));
   fit.spacing_fits =
-      face.spacing_um * kSamplesPerLambdaS <= setting.lambda_s_mm * kUmPerMm * (1.0 + kRounding);
+      face.spacing_um * kSamplesPerLambdaS <= setting.lambda_s_mm * kUmPerMm * (1.0 + kSpacingTolerance);
   return fit;
 }
 
@@ -88,7 +89,7 @@ base::Outcome check_face(const SettingClass& wanted, const MeasurableFace& face)
 std::vector<SettingWarning> setting_warnings(const SettingClass& setting,
                                              const InstrumentConditions& conditions) {
   std::vector<SettingWarning> warnings;
-  if (conditions.spacing_um > setting.most_spacing_um * (1.0 + kRounding)) {
+  if (conditions.spacing_um > setting.most_spacing_um * (1.0 + kSpacingTolerance)) {
     warnings.push_back({.kind = SettingWarningKind::kSpacingTooCoarse,
                         .found_um = conditions.spacing_um,
                         .most_um = setting.most_spacing_um});

@@ -2,6 +2,7 @@
 #include "analysis/texture/profile_chain.h"
 
 #include <algorithm>
+#include <cmath>
 #include <optional>
 #include <utility>
 
@@ -9,6 +10,7 @@
 #include "analysis/filters/gaussian_low_pass.h"
 #include "analysis/filters/mean_line.h"
 #include "analysis/morphology/disk_filter.h"
+#include "analysis/text/number_text.h"
 #include "analysis/waves/drive_waves.h"
 #include "analysis/waves/wave_search.h"
 
@@ -30,6 +32,9 @@ struct ProfileChain::Prepared {
 
 namespace {
 
+constexpr double kLargestHeightUm = 1e12;  // a kilometre
+constexpr double kNothing = 1e-12;         // of the largest height
+
 // Moves a part that was asked for out of its result, or says why it cannot be had.
 template <class T>
 base::Outcome take(base::Result<T> made, std::optional<T>& into) {
@@ -39,7 +44,8 @@ base::Outcome take(base::Result<T> made, std::optional<T>& into) {
 }
 
 FormRemoval form_beside_waves(const FormRemoval& form) {
-  if (form.kind == FormKind::kArc) return form;
+  // Free even where the plan fixes the radius: a part of another radius is no wavy part.
+  if (form.kind == FormKind::kArc) return {.kind = FormKind::kArc};
   return {.kind = FormKind::kPolynomial, .degree = 2};
 }
 
@@ -71,6 +77,12 @@ base::Result<ProfileChain> ProfileChain::prepare(const TextureSettings& settings
     if (auto made = take(GaussianLowPass::prepare(low_pass), smoothing); !made) return made.error();
   }
   std::optional<GaussianLowPass> long_mean_line;
+  const double trace_mm = static_cast<double>(shape.sample_count) * shape.spacing_mm;
+  if (settings.lambda_f_mm && *settings.lambda_f_mm > trace_mm) {
+    return base::Error{base::ErrorCode::kTooShort, "lambda_f " + shortest(*settings.lambda_f_mm) +
+                                                       " mm needs a trace of at least that length, found " +
+                                                       fixed(trace_mm, 3) + " mm"};
+  }
   if (settings.lambda_f_mm) {
     low_pass.cutoff_mm = *settings.lambda_f_mm;
     low_pass.ends = settings.ends;
@@ -127,6 +139,23 @@ base::Result<ProfileChain> ProfileChain::prepare(const TextureSettings& settings
 }
 
 // `raw` holds the prepared heights; leaves the smoothed and the primary profile.
+// Errors    kNotFinite: heights whose powers would not be finite.
+base::Outcome ProfileChain::check_heights(const Workspace& workspace) const {
+  const auto too_high = [](double height_um) { return std::abs(height_um) > kLargestHeightUm; };
+  const auto bad = std::ranges::find_if(workspace.raw_um_, too_high);
+  if (bad == workspace.raw_um_.end()) return base::Done{};
+  return base::Error{base::ErrorCode::kNotFinite,
+                     "sample " + std::to_string(bad - workspace.raw_um_.begin()) + " is " + shortest(*bad) +
+                         " um high; more than " + shortest(kLargestHeightUm) + " um is no surface"};
+}
+
+// What rounding leaves of a level trace is level: its shape and lengths would be those of the rounding.
+void ProfileChain::level_out(double largest_um, Workspace& workspace) const {
+  const auto size = [](double height_um) { return std::abs(height_um); };
+  if (size(*std::ranges::max_element(workspace.primary_um_, {}, size)) > kNothing * largest_um) return;
+  std::ranges::fill(workspace.primary_um_, 0.0);
+}
+
 base::Outcome ProfileChain::make_primary(Workspace& workspace) const {
   if (prepared_->smoothing) {
     prepared_->smoothing->apply(workspace.raw_um_, workspace.smoothed_um_, workspace.filter_);
@@ -181,7 +210,11 @@ base::Outcome ProfileChain::run(std::span<const double> heights_um, Workspace& w
   const auto whole = prepared_->preparation.run(heights_um, workspace.preparation_, workspace.raw_um_,
                                                 workspace.preparation_report_);
   if (!whole) return whole;
+  if (auto checked = check_heights(workspace); !checked) return checked;
+  const auto size = [](double height_um) { return std::abs(height_um); };
+  const double largest_um = size(*std::ranges::max_element(workspace.raw_um_, {}, size));
   if (auto made = make_primary(workspace); !made) return made;
+  level_out(largest_um, workspace);
   split(workspace);
   return look_at_face(workspace);
 }

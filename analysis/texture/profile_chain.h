@@ -27,8 +27,7 @@ struct ChainWishes {
 //           4. Mean line of lambda_c: W; R = P - W, neither centred nor levelled again. With lambda_f the
 //              Gaussian mean line of that length is taken off W in turn, and P = R + W + what was taken.
 //           5. Waves and face from the smoothed profile of step 2, form not removed. The form beside waves is
-//           an arc
-//              where the settings have an arc, else a parabola: a slight crown is no wave.
+//              an arc of free radius where the settings have an arc, else a parabola: a crown is no wave.
 // Source    ISO 21920-2:2021 clause 3, filter before form as there - from memory.
 // Threads   run is const; concurrent runs need a workspace each.
 class ProfileChain {
@@ -47,13 +46,16 @@ class ProfileChain {
   [[nodiscard]] TraceShape shape() const;
 
   // Shape     heights_um: the measured samples, NaN where missing or over range.
-  // Errors    kNoData: more is missing than may be bridged. kNotFinite: an infinite height. kNotConverged: no
-  // arc fits. Memory    allocates nothing once the workspace has seen this shape.
+  // Errors    kNoData: more is missing than may be bridged. kNotFinite: an infinite height, or one beyond a
+  // kilometre. kNotConverged: no arc fits. Memory    allocates nothing once the workspace has seen this
+  // shape.
   base::Outcome run(std::span<const double> heights_um, Workspace& workspace) const;
 
  private:
   struct Prepared;
   explicit ProfileChain(std::unique_ptr<const Prepared> prepared);
+  base::Outcome check_heights(const Workspace& workspace) const;
+  void level_out(double largest_um, Workspace& workspace) const;
   base::Outcome make_primary(Workspace& workspace) const;
   void split(Workspace& workspace) const;
   base::Outcome look_at_face(Workspace& workspace) const;

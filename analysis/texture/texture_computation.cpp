@@ -83,6 +83,7 @@ const EvaluationLayout& TextureComputation::layout() const { return prepared_->c
 const TextureSettings& TextureComputation::settings() const { return prepared_->settings; }
 std::size_t TextureComputation::sample_count() const { return prepared_->sample_count; }
 double TextureComputation::spacing_mm() const { return prepared_->chain.shape().spacing_mm; }
+std::size_t TextureComputation::prepared_count() const { return prepared_->chain.shape().sample_count; }
 
 base::Result<TextureComputation> TextureComputation::prepare(const TextureSettings& settings,
                                                              double spacing_mm, std::size_t sample_count,
@@ -157,11 +158,12 @@ void TextureComputation::evaluate(Workspace& workspace, std::span<ParameterValue
     } else {
       value = parameter.of_face->read(workspace.face_finding_);
     }
-    const bool may_hide = parameter.name.symbol == kWaveHeightSymbol;
     values[index] = {.value = value.value_or(0.0),
                      .defined = value.has_value(),
                      .doubts = prepared_->doubts[index] | trace_doubts.about(parameter),
-                     .hidden_up_to = may_hide ? workspace.finding_.floor_um : 0.0};
+                     .least = value.value_or(0.0),
+                     .most = value.value_or(0.0)};
+    widen(parameter, workspace, values[index]);
     if (prepared_->rows[index]) {
       const std::span<double> row =
           std::span(workspace.section_values_).subspan(*prepared_->rows[index] * sections, sections);

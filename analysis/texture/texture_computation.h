@@ -42,7 +42,9 @@ class TextureComputation {
   [[nodiscard]] const EvaluationLayout& layout() const;
   [[nodiscard]] const TextureSettings& settings() const;
   [[nodiscard]] std::size_t sample_count() const;  // of the measured trace
-  [[nodiscard]] double spacing_mm() const;         // of the prepared trace, which layout() counts in
+  // Of the prepared trace, which layout() counts in; another only when it is resampled.
+  [[nodiscard]] double spacing_mm() const;
+  [[nodiscard]] std::size_t prepared_count() const;
 
   // Shape     heights_um: sample_count samples, NaN where missing or over range; values: one per name.
   // `of_trace` what is known to be wrong with the trace as a whole; it is passed on to the values it touches.

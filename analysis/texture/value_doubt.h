@@ -18,7 +18,7 @@ enum class ValueDoubt : std::uint32_t {
   kPulledByValleys = 1U << 7U,  // Rk, Rpq families: a linear mean line sags under the valleys
   kFewElements = 1U << 8U,      // the mean of a handful of profile elements
   kShortSections = 1U << 9U,    // W: a section is shorter than the waves in it
-  kHiddenWaves = 1U << 10U,     // waves may hide in the roughness: ParameterValue::hidden_up_to says how high
+  kHiddenWaves = 1U << 10U,     // waves may hide in the roughness: ParameterValue::most says how high
   kBelowDrive = 1U << 11U,      // the drive itself writes waves of this height
   kSkewedTrace = 1U << 12U,     // a trace askew to the axis of the zone fakes as much
   kSkidded = 1U << 13U,         // a skid rides on the waves: it cannot see them

@@ -8,10 +8,11 @@
 namespace crestgate::analysis {
 namespace {
 
-constexpr std::size_t kFewestElements = 10;
+constexpr std::size_t kFewestPeriods = 10;
 constexpr double kWavesPerSection = 2.5;  // cut-offs: the waves of W are longer than one
 constexpr double kMicrometresPerMm = 1000.0;
 constexpr double kRounding = 1e-9;
+constexpr double kSpacingTolerance = 1e-3;  // see evaluation_layout.cpp
 
 bool is_mean_line_based(const Parameter& parameter) {
   return parameter.profile == 'R' || parameter.profile == 'W';
@@ -23,7 +24,7 @@ bool is_of(const Parameter& parameter, FamilySet families) {
 
 bool is_coarser_than_class(const TextureSettings& settings, double spacing_mm) {
   return settings.most_spacing_um &&
-         spacing_mm * kMicrometresPerMm > *settings.most_spacing_um * (1.0 + kRounding);
+         spacing_mm * kMicrometresPerMm > *settings.most_spacing_um * (1.0 + kSpacingTolerance);
 }
 
 bool has_short_run_up(const TextureSettings& settings, const EvaluationLayout& layout,
@@ -78,15 +79,15 @@ TraceDoubts doubts_of_trace(const Workspace& workspace, DoubtSet of_trace) {
   if (workspace.mean_line().starved) found.mean_line_ |= ValueDoubt::kStarved;
   for (std::size_t i = 0; i < workspace.numbers().size(); ++i) {
     const ElementParameters& elements = workspace.numbers()[i].elements;
-    // Elements reach over two boundaries each.
-    if (elements.has_elements && elements.boundary_count < kFewestElements + 2) {
+    // A hill and a dale make a period; elements from hill to hill and from dale to dale overlap.
+    if (elements.has_elements && elements.boundary_count < 2 * kFewestPeriods + 1) {
       found.elements_[i] |= ValueDoubt::kFewElements;
     }
   }
   if (!workspace.waves().found) found.waves_ |= ValueDoubt::kHiddenWaves;
   if (workspace.waves().below_drive) found.waves_ |= ValueDoubt::kBelowDrive;
   const FaceFinding& face = workspace.face();
-  if (face.crown_skew_um > 0.0 && face.crown_skew_um >= std::abs(face.crown_um)) {
+  if (face.crown_skew_um > 0.0) {
     found.crown_ |= ValueDoubt::kSkewedTrace;
   }
   return found;
@@ -102,6 +103,17 @@ DoubtSet TraceDoubts::about(const Parameter& parameter) const {
   if (parameter.of_waves != nullptr) doubts |= waves_;
   if (parameter.name.symbol == kCrownSymbol) doubts |= crown_;
   return doubts;
+}
+
+void widen(const Parameter& parameter, const Workspace& workspace, ParameterValue& value) {
+  if (parameter.name.symbol == kWaveHeightSymbol) {
+    const WaveFinding& waves = workspace.waves();
+    value.least = std::max(0.0, value.value - waves.drive_um);
+    value.most = std::max(value.value + waves.drive_um, waves.floor_um);
+  } else if (parameter.name.symbol == kCrownSymbol) {
+    value.least = value.value - workspace.face().crown_skew_um;
+    value.most = value.value + workspace.face().crown_skew_um;
+  }
 }
 
 }  // namespace crestgate::analysis

@@ -73,7 +73,9 @@ base::Result<WaveSearch> WaveSearch::prepare(const WaveSearchOptions& options) {
   search.first_sample_ = options.sample_count % group / 2;
   search.points_ = points;
   search.point_mm_ = point_mm;
-  const int degree = std::max(0, search.form_.tangent_degree());
+  // An arc of a radius that is not quite the face's own leaves a crown behind.
+  const bool is_arc = options.form.kind == FormKind::kArc;
+  const int degree = is_arc ? 2 : std::max(0, search.form_.tangent_degree());
   if (points <= static_cast<std::size_t>(degree) + 2) {
     return base::Error{base::ErrorCode::kTooShort, "the face is too short for waves beside its form"};
   }

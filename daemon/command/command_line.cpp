@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "daemon/command/command_line.h"
 
+#include <charconv>
+#include <cmath>
 #include <functional>
 #include <map>
 #include <string>
@@ -26,6 +28,22 @@ void add_format(CLI::App& app, Format& format) {
       ->check(CLI::IsMember({"text", "json"}))
       ->type_name("text|json");
 }
+
+// A number in plain words: the library's own sentence spells out the largest double.
+CLI::Validator finite_number(bool zero_too) {
+  return CLI::Validator(
+      [zero_too](std::string& text) -> std::string {
+        double value = 0.0;
+        const auto [end, failure] = std::from_chars(text.data(), text.data() + text.size(), value);
+        const bool whole = failure == std::errc{} && end == text.data() + text.size();
+        if (whole && std::isfinite(value) && (value > 0.0 || (zero_too && value == 0.0))) return "";
+        return std::string("expected a ") + (zero_too ? "number of at least 0" : "positive number") +
+               ", found '" + text + "'";
+      },
+      "NUMBER");
+}
+CLI::Validator positive() { return finite_number(false); }
+CLI::Validator not_negative() { return finite_number(true); }
 
 class CommandLine {
  public:
@@ -105,27 +123,31 @@ class CommandLine {
       return app.add_option(name, value, what)->excludes(plan);
     };
     add("--setting-class", texture_.setting_class, "Sc1 to Sc5 of ISO 21920-3; Sc3 unless lengths are given");
-    add("--lambda-c", texture_.lambda_c_mm, "long cutoff, mm")->check(CLI::PositiveNumber);
-    add("--lambda-s", texture_.lambda_s_mm, "short cutoff, mm; 0: none")->check(CLI::NonNegativeNumber);
-    add("--lambda-f", texture_.lambda_f_mm, "beyond this length waviness is form, mm")
-        ->check(CLI::PositiveNumber);
+    add("--lambda-c", texture_.lambda_c_mm, "long cutoff, mm")->check(positive());
+    add("--lambda-s", texture_.lambda_s_mm, "short cutoff, mm; 0: none")->check(not_negative());
+    add("--lambda-f", texture_.lambda_f_mm, "beyond this length waviness is form, mm")->check(positive());
     add("--sections", texture_.sections, "number of sections")->check(CLI::Range(1, 1000));
     add("--form", texture_.form, "line, arc, arc:RADIUS_MM, poly:N or none");
     add("--filter", texture_.filter, "gaussian, robust, robust2, spline or two-step");
     add("--ends", texture_.ends, "moment-0, moment-1, zero, line, mirror or point-mirror");
-    add("--hill-percent", texture_.hill_percent, "least height of an element's hill, % of Rz");
-    add("--dale-percent", texture_.dale_percent, "least depth of an element's dale, % of Rz");
-    add("--pruning-percent", texture_.pruning_percent, "least prominence of a peak or pit, % of Rz");
-    add("--closing-radius", texture_.closing_radius_mm, "roll a disk over the profile, mm");
-    add("--opening-radius", texture_.opening_radius_mm, "roll a disk under the profile, mm");
+    add("--hill-percent", texture_.hill_percent, "least height of an element's hill, % of Rz")
+        ->check(not_negative());
+    add("--dale-percent", texture_.dale_percent, "least depth of an element's dale, % of Rz")
+        ->check(not_negative());
+    add("--pruning-percent", texture_.pruning_percent, "least prominence of a peak or pit, % of Rz")
+        ->check(not_negative());
+    add("--closing-radius", texture_.closing_radius_mm, "roll a disk over the profile, mm")
+        ->check(not_negative());
+    add("--opening-radius", texture_.opening_radius_mm, "roll a disk under the profile, mm")
+        ->check(not_negative());
     add("--bridge-um", texture_.bridge_um, "longest gap that a straight line may bridge; 2.5 if not given");
-    add("--spike-threshold", texture_.spike_threshold, "take spikes out beyond so many robust deviations");
-    add("--resample-um", texture_.resampled_spacing_um, "compute at this spacing")
-        ->check(CLI::PositiveNumber);
+    add("--spike-threshold", texture_.spike_threshold, "take spikes out beyond so many robust deviations")
+        ->check(not_negative());
+    add("--resample-um", texture_.resampled_spacing_um, "compute at this spacing")->check(positive());
     add("--waves", texture_.waves, "band of waves SHORTEST:LONGEST in mm, or none");
     add("--flat", texture_.flat, "a trace over a reference flat: the drive's own waves");
     app.add_option("--tip-radius-um", texture_.tip_radius_um, "of the stylus that traced it")
-        ->check(CLI::PositiveNumber);
+        ->check(positive());
     app.add_option("--only", texture_.only, "print only these parameters, for example Ra,Rk")->delimiter(',');
     add_format(app, texture_.format);
   }

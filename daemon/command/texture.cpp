@@ -75,7 +75,7 @@ base::Result<double> drive_waves(const std::string& name, const analysis::Textur
   std::vector<analysis::ParameterValue> values(computation->names().size());
   if (const auto ran = computation->run(flat->heights_um, workspace, values); !ran)
     return about(name, ran.error());
-  return values.front().value;
+  return std::max(values.front().value, values.front().most);
 }
 
 base::Result<TextureNumbers> compute(const TextureOptions& options) {
@@ -101,6 +101,7 @@ base::Result<TextureNumbers> compute(const TextureOptions& options) {
   if (!computation) return about(options.trace, computation.error());
   TextureNumbers numbers{.trace = trace->description,
                          .sample_count = trace->heights_um.size(),
+                         .prepared_count = computation->prepared_count(),
                          .measured_spacing_mm = trace->spacing_mm,
                          .spacing_mm = computation->spacing_mm(),
                          .settings = *settings,

@@ -31,7 +31,8 @@ Json settings_json(const TextureNumbers& numbers) {
             {"form", form_text(settings.form)},
             {"spacing_mm", numbers.spacing_mm},
             {"measured_spacing_mm", numbers.measured_spacing_mm},
-            {"samples", numbers.sample_count},
+            {"measured_samples", numbers.sample_count},
+            {"samples", numbers.prepared_count},
             {"sections", numbers.layout.sections},
             {"section_length_mm", numbers.layout.section_length_mm},
             {"evaluation_start_mm", numbers.layout.evaluation_start_mm},
@@ -41,6 +42,7 @@ Json settings_json(const TextureNumbers& numbers) {
             {"dale_percent", settings.elements.dale_percent},
             {"pruning_percent", settings.pruning_percent},
             {"bridge_um", settings.preparation.bridge_um}};
+  if (settings.preparation.spikes) json["spike_threshold"] = settings.preparation.spikes->threshold;
   if (settings.disk) {
     const bool closing = settings.disk->kind == analysis::DiskFilter::Kind::kClosing;
     json[closing ? "closing_radius_mm" : "opening_radius_mm"] = settings.disk->radius_mm;
@@ -51,6 +53,8 @@ Json settings_json(const TextureNumbers& numbers) {
     json["drive_um"] = settings.waves->drive_um;
   }
   if (settings.face) {
+    json["face_start_mm"] = settings.face->start_mm;
+    json["face_end_mm"] = settings.face->end_mm ? Json(*settings.face->end_mm) : Json(nullptr);
     json["edge_mm"] = settings.face->edge_mm;
     json["spot_smoothing_mm"] = settings.face->spot_smoothing_mm;
   }
@@ -79,6 +83,12 @@ Json waves_json(const analysis::WaveFinding& waves) {
           {"single_waves", std::move(single)}};
 }
 
+// The search ran: a number of waves or face was asked for.
+bool has_waves(const TextureNumbers& numbers) {
+  return std::ranges::any_of(numbers.names,
+                             [](const auto& name) { return analysis::is_of_waves_or_face(name.symbol); });
+}
+
 std::vector<analysis::ValueDoubt> listed(analysis::DoubtSet doubts) {
   std::vector<analysis::ValueDoubt> list;
   for (std::uint32_t bit = 0; bit < analysis::kValueDoubts; ++bit) {
@@ -92,8 +102,9 @@ std::vector<analysis::ValueDoubt> listed(analysis::DoubtSet doubts) {
 std::string written(const analysis::ParameterValue& value) {
   if (!value.defined) return "-";
   const double size = std::abs(value.value);
-  const int before = size >= 1.0 ? static_cast<int>(std::floor(std::log10(size))) + 1 : 0;
-  return analysis::fixed(value.value, std::clamp(5 - before, 0, 5));
+  if (size == 0.0) return "0";
+  const int before = static_cast<int>(std::floor(std::log10(size))) + 1;
+  return analysis::fixed(value.value, std::clamp(4 - before, 0, 12));
 }
 
 // Letters for the doubts that were met, in the order of their first meeting.
@@ -192,6 +203,12 @@ void print_table(const TextureNumbers& numbers, Footnotes& footnotes) {
 }
 
 void print_waves(const TextureNumbers& numbers) {
+  for (const auto& component : numbers.waves.components()) {
+    if (component.in_band) continue;
+    std::printf("\n  outside of the band: %s um every %s mm\n",
+                analysis::fixed(component.height_um, 3).c_str(),
+                analysis::fixed(component.spacing_mm, 3).c_str());
+  }
   const auto waves = numbers.waves.single.waves();
   if (!numbers.waves.found || waves.empty()) return;
   std::printf("\n  waves, valley to valley:  crest at mm   height um   spacing mm\n");
@@ -226,7 +243,7 @@ void print_texture_json(const TextureNumbers& numbers) {
              {"section_values", std::move(sections)},
              {"doubts", std::move(doubts)},
              {"doubts_in_words", std::move(words)}};
-  if (numbers.settings.waves) shown["waves"] = waves_json(numbers.waves);
+  if (has_waves(numbers)) shown["waves"] = waves_json(numbers.waves);
   if (const std::string touched = sentence_about(numbers.preparation); !touched.empty()) {
     shown["prepared"] = touched;
   }

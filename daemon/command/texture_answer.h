@@ -11,8 +11,9 @@
 namespace crestgate::command {
 
 struct TextureNumbers {
-  std::string trace;  // for people
-  std::size_t sample_count = 0;
+  std::string trace;               // for people
+  std::size_t sample_count = 0;    // measured
+  std::size_t prepared_count = 0;  // after resampling
   double measured_spacing_mm = 0.0;
   double spacing_mm = 0.0;
   analysis::TextureSettings settings;

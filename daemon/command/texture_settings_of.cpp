@@ -71,11 +71,14 @@ base::Outcome choose(const char* option, const std::optional<std::string>& writt
 }
 
 base::Outcome set_lengths(const TextureOptions& options, const Trace& trace, TextureSettings& settings) {
-  const bool stated = options.lambda_c_mm || options.lambda_s_mm || options.sections;
-  if (options.setting_class || !stated) {
+  const bool stated = options.lambda_c_mm || options.lambda_s_mm;
+  if (options.setting_class && stated) {
+    return invalid("--setting-class: expected a class or lengths of one's own, found both");
+  }
+  if (!stated) {
     const auto setting = analysis::setting_class_named(options.setting_class.value_or("Sc3"));
     if (!setting) return invalid("--setting-class: " + setting.error().detail);
-    if (!stated) {
+    if (!options.sections) {
       // Half a cut-off of run-up is the least; with less than one the numbers carry a doubt.
       const auto fits = analysis::check_face(
           *setting, {.length_mm = static_cast<double>(trace.heights_um.size()) * trace.spacing_mm,
@@ -84,11 +87,6 @@ base::Outcome set_lengths(const TextureOptions& options, const Trace& trace, Tex
       if (!fits) return base::Error{fits.error().code, options.trace + ": " + fits.error().detail};
     }
     analysis::apply_setting_class(*setting, settings);
-  }
-  if (stated) {
-    settings.setting_class.clear();
-    settings.most_spacing_um.reset();
-    settings.section_length_mm.reset();
   }
   if (options.lambda_c_mm) settings.lambda_c_mm = *options.lambda_c_mm;
   if (options.lambda_s_mm) settings.lambda_s_mm = *options.lambda_s_mm;

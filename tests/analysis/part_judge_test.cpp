@@ -164,7 +164,7 @@ TEST(PartJudge, AnyDoubtIsNeverGreen) {
        Reason::kTraceNotFinite, "height step"},
       {"heights too large to square",
        [](PartPlan&, TraceInput& t, std::vector<std::int32_t>&) { t.height_step_um = 1e300; },
-       Reason::kTraceNotFinite, "not finite"},
+       Reason::kTraceNotFinite, "is no surface"},
       {"too few traverses",
        [](PartPlan& p, TraceInput&, std::vector<std::int32_t>&) { p.zones[0].traverses = 2; },
        Reason::kTooFewValues, "1 traverse, the plan wants 2"},

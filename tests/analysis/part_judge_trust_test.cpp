@@ -60,8 +60,7 @@ TEST(PartJudgeTrust, AWaveLimitBelowWhatTheRoughnessHidesIsNotJudged) {
   const PartDecision low = judged(plan_with(at_most("WaveHeight", 0.05)), rough);
   EXPECT_EQ(low.verdict, Verdict::kNone);
   EXPECT_EQ(low.reason, Reason::kValueUncertain);
-  EXPECT_THAT(low.detail,
-              HasSubstr("could hide in the roughness of this face, more than the upper limit 0.05"));
+  EXPECT_THAT(low.detail, HasSubstr("on this trace it may be anything from 0.00 to "));
   const PartDecision high = judged(plan_with(at_most("WaveHeight", 3.0)), rough);
   EXPECT_EQ(high.verdict, Verdict::kAccept) << high.detail;
 }
@@ -73,6 +72,45 @@ TEST(PartJudgeTrust, WhatTheRoughnessHidesDoesNotSaveAPartThatIsBadAnyway) {
   const PartDecision decision = judged(plan, rough);
   EXPECT_EQ(decision.verdict, Verdict::kReject);
   EXPECT_THAT(decision.detail, HasSubstr("Ra"));
+}
+
+TEST(PartJudgeTrust, ALowerWaveLimitIsNotBrokenByAWaveThatMayHide) {
+  const auto rough = counts_of(profiles::rough(kCount, 0.5, 20, 7));
+  const base::Limit at_least{.symbol = "WaveHeight",
+                             .unit = "um",
+                             .lower = 0.05,
+                             .upper = std::nullopt,
+                             .rule = AcceptanceRule::kMaximum};
+  EXPECT_EQ(judged(plan_with(at_least), rough).reason, Reason::kValueUncertain);
+}
+
+TEST(PartJudgeTrust, WavesThatTheDriveMayHaveWrittenDecideNothing) {
+  auto heights_um = profiles::rough(kCount, 0.05, 20, 7);
+  for (std::size_t i = 0; i < kCount; ++i)
+    heights_um[i] += 0.3 * profiles::sine(static_cast<double>(i) * kSpacing, 1.3);
+  PartPlan plan = plan_with(at_most("WaveHeight", 0.5));  // the waves are 0.6 um high
+  EXPECT_EQ(judged(plan, counts_of(heights_um)).verdict, Verdict::kReject);
+  plan.zones[0].settings.waves->drive_um = 0.2;
+  EXPECT_EQ(judged(plan, counts_of(heights_um)).reason, Reason::kValueUncertain);
+}
+
+TEST(PartJudgeTrust, ACrownIsHeldWithWhatASkewMayHaveFaked) {
+  std::vector<double> heights_um = profiles::rough(kCount, 0.01, 20, 12);
+  for (std::size_t i = 0; i < kCount; ++i) {
+    const double u = (static_cast<double>(i) - 0.5 * kCount) / (0.5 * kCount);
+    heights_um[i] -= 1.0 * u * u;  // 1 um of crown
+  }
+  // 3 degrees, 5.6 mm, radius 5 mm: (5.6 sin 3)^2 / 40 = 2.1 um could be the skew's.
+  const auto verdict_at = [&](double upper, double degrees) {
+    PartPlan plan = plan_with(at_most("Crown", upper));
+    plan.zones[0].settings.face = FaceFormSettings{};
+    plan.zones[0].settings.face->skew = SkewLimit{.radius_mm = 5.0, .most_degrees = degrees};
+    return judged(plan, counts_of(heights_um)).verdict;
+  };
+  EXPECT_EQ(verdict_at(1.5, 0.1), Verdict::kAccept);
+  EXPECT_EQ(verdict_at(1.5, 3.0), Verdict::kNone);
+  EXPECT_EQ(verdict_at(5.0, 3.0), Verdict::kAccept);
+  EXPECT_EQ(verdict_at(0.5, 0.1), Verdict::kReject);
 }
 
 TEST(PartJudgeTrust, AWaveThatIsSeenIsRejectedWhateverCouldHideBesideIt) {

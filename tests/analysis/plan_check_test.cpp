@@ -50,6 +50,15 @@ TEST(PlanCheck, RefusesAPlanThatCouldNeverAccept) {
               HasSubstr("two zones"));
 }
 
+TEST(PlanCheck, RefusesALimitOnWhatThePlanItselfSays) {
+  PartPlan plan = good_plan();
+  plan.zones[0].settings.face = FaceFormSettings{};
+  plan.zones[0].limits[0].symbol = "CrownSkew";
+  const auto checked = check_plan(plan);
+  ASSERT_FALSE(checked.has_value());
+  EXPECT_NE(checked.error().detail.find("would judge nothing"), std::string::npos);
+}
+
 TEST(PlanCheck, RefusesALimitThatCannotBeHeld) {
   const auto with_limit = [](const std::function<void(base::Limit&)>& change) {
     return fault_after([&change](PartPlan& plan) { change(plan.zones[0].limits[0]); });

@@ -189,6 +189,25 @@ TEST(TextureComputation, AConstantProfileHasHeightsOfZeroAndNoShape) {
   EXPECT_FALSE(found.workspace.waves().found);
 }
 
+// What is left of it after form removal is rounding, and has no shape of its own.
+TEST(TextureComputation, ALevelTraceAtAnyHeightHasNoShape) {
+  for (const double height_um : {3.3, 12345.678}) {
+    const Outcome found = compute({}, kSpacing, std::vector<double>(kCount, height_um));
+    for (const char* symbol : {"Rsk", "Rku", "Wsk", "Ral", "Rsw"}) {
+      EXPECT_FALSE(found.values.at(symbol).defined) << symbol << " " << height_um;
+    }
+    EXPECT_EQ(found["Pt"], 0.0);
+  }
+}
+
+TEST(TextureComputation, ALambdaFBeyondTheTraceIsRefused) {
+  TextureSettings settings;
+  settings.lambda_f_mm = 1e9;
+  const auto computation = TextureComputation::prepare(settings, kSpacing, kCount);
+  ASSERT_FALSE(computation.has_value());
+  EXPECT_EQ(computation.error().code, base::ErrorCode::kTooShort);
+}
+
 TEST(TextureComputation, OneSpikeIsOnePeak) {
   std::vector<double> z(kCount, 0.0);
   z[5600] = 10.0;

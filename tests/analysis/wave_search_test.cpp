@@ -84,6 +84,26 @@ TEST(WaveSearch, FindsOneWaveOnACrownedRoughFace) {
   }
 }
 
+// What an arc of a radius that is not quite the face's own leaves is a crown, no wave.
+TEST(WaveSearch, AFixedRadiusThatIsAPercentOffMakesNoWave) {
+  const auto face = [](double radius_mm, std::size_t count) {
+    return profiles::sampled(count, kSpacing, [=](double x) {
+      const double u = x - 0.5 * static_cast<double>(count) * kSpacing;
+      return 1000.0 * (std::sqrt(radius_mm * radius_mm - u * u) - radius_mm);
+    });
+  };
+  for (const double wrong_mm : {30.3, 1000.0}) {
+    const FormRemoval arc{.kind = FormKind::kArc, .radius_mm = wrong_mm};
+    const double radius_mm = wrong_mm == 1000.0 ? 990.0 : 30.0;
+    const auto plain = sum(face(radius_mm, 5000), profiles::rough(5000, 0.05, 5, 71));
+    EXPECT_FALSE(find_waves(plain, kBand, arc).found) << wrong_mm;
+    const WaveFinding found = find_waves(sum(plain, wave(5000, 0.4, 2.0, 0.3)), kBand, arc);
+    ASSERT_TRUE(found.found) << wrong_mm;
+    EXPECT_NEAR(found.height_um, 0.4, 0.06) << wrong_mm;
+    EXPECT_NEAR(found.spacing_mm, 2.0, 0.03) << wrong_mm;
+  }
+}
+
 TEST(WaveSearch, GivesTheHeightOfAFractionalNumberOfWavesUndiminished) {
   for (const double waves : {1.5, 2.3, 3.7, 5.5, 9.9, 12.4}) {
     const double wavelength_mm = 10.0 / waves;

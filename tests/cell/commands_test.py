@@ -89,6 +89,16 @@ class Misuse(unittest.TestCase):
         self.refused("texture", trace, "--form", "poly:4", "--waves", "1:3", saying="form of order 2 at most")
         self.refused("texture", trace, "--closing-radius", "0.1", "--opening-radius", "0.1", saying="found both")
         self.refused("texture", trace, "--lambda-f", "0.5", saying="lambda_f must be above lambda_c")
+        self.refused("texture", trace, "--lambda-f", "1e9", saying="needs a trace of at least that length")
+        for option in ("--lambda-c", "--tip-radius-um", "--resample-um"):
+            for value in ("nan", "inf", "-1", "abc"):
+                self.refused("texture", trace, option, value, saying=f"expected a positive number, found '{value}'")
+        self.refused("texture", trace, "--setting-class", "Sc3", "--lambda-c", "0.8", saying="found both")
+        self.assertNotIn("waves", crestgate_json("texture", trace, "--only", "Ra"))
+        huge = "".join(f"{i * 0.0005:.4f},{i % 7}e200\n" for i in range(12000))
+        self.refused("texture", self.write("huge.csv", "x_mm,z_um\n" + huge), saying="is no surface")
+        inch = "".join(f"{i * 0.0005 / 25.4:.8f},{i % 7}\n" for i in range(12000))
+        crestgate_json("texture", self.write("inch.csv", "x_in,z_uin\n" + inch))
         self.refused("texture", trace, "--resample-um", "0.1", saying="trace.csv: ")
         self.assertEqual(list(crestgate_json("texture", trace, "--only", "RSm,Rmax")["parameters"]), ["Rzx", "Rsm"])
         shown = crestgate_json("texture", trace, "--only", "Ra,Rmr(5%,1.0um)")

@@ -76,6 +76,7 @@ std::vector<base::Limit> read_limits(std::vector<TableReader>& tables) {
     base::Limit limit;
     limit.symbol = read_symbol(table);
     limit.unit = table.text_if_given("unit").value_or("");
+    if (limit.unit == "\xC2\xB5m") limit.unit = "um";
     limit.lower = table.number_if_given("lower", {-1e6, 1e6});
     limit.upper = table.number_if_given("upper", {-1e6, 1e6});
     limit.rule = table.choice<AcceptanceRule>("rule", kRules);
