@@ -132,7 +132,13 @@ ZoneOutcome ZoneMeasurement::measure(const PartPlan& plan, std::uint32_t zone_in
                 zone.name + " has " + std::to_string(seen) + (seen == 1 ? " traverse" : " traverses") +
                     ", the plan wants " + std::to_string(zone.traverses)});
   }
-  outcome.names = selected_names(zone.settings, judged_symbols(zone));
+  // A computation of this zone knows its names; listing them anew takes longer than some families of numbers.
+  const auto known = std::ranges::find(state_->prepared, zone_index, &PreparedShape::zone_index);
+  if (known != state_->prepared.end()) {
+    outcome.names.assign(known->computation.names().begin(), known->computation.names().end());
+  } else {
+    outcome.names = selected_names(zone.settings, judged_symbols(zone));
+  }
   return outcome;
 }
 
