@@ -140,7 +140,7 @@ base::Result<ProfileChain> ProfileChain::prepare(const TextureSettings& settings
 
 // `raw` holds the prepared heights; leaves the smoothed and the primary profile.
 // Errors    kNotFinite: heights whose powers would not be finite.
-base::Outcome ProfileChain::check_heights(const Workspace& workspace) const {
+base::Outcome ProfileChain::check_heights(const Workspace& workspace) {
   const auto too_high = [](double height_um) { return std::abs(height_um) > kLargestHeightUm; };
   const auto bad = std::ranges::find_if(workspace.raw_um_, too_high);
   if (bad == workspace.raw_um_.end()) return base::Done{};
@@ -150,7 +150,7 @@ base::Outcome ProfileChain::check_heights(const Workspace& workspace) const {
 }
 
 // What rounding leaves of a level trace is level: its shape and lengths would be those of the rounding.
-void ProfileChain::level_out(double largest_um, Workspace& workspace) const {
+void ProfileChain::level_out(double largest_um, Workspace& workspace) {
   const auto size = [](double height_um) { return std::abs(height_um); };
   if (size(*std::ranges::max_element(workspace.primary_um_, {}, size)) > kNothing * largest_um) return;
   std::ranges::fill(workspace.primary_um_, 0.0);
@@ -207,8 +207,8 @@ base::Outcome ProfileChain::run(std::span<const double> heights_um, Workspace& w
                                        &workspace.waviness_um_, &workspace.roughness_um_}) {
     profile->resize(prepared_->shape.sample_count);
   }
-  const auto whole = prepared_->preparation.run(heights_um, workspace.preparation_, workspace.raw_um_,
-                                                workspace.preparation_report_);
+  auto whole = prepared_->preparation.run(heights_um, workspace.preparation_, workspace.raw_um_,
+                                          workspace.preparation_report_);
   if (!whole) return whole;
   if (auto checked = check_heights(workspace); !checked) return checked;
   const auto size = [](double height_um) { return std::abs(height_um); };

@@ -54,8 +54,8 @@ class ProfileChain {
  private:
   struct Prepared;
   explicit ProfileChain(std::unique_ptr<const Prepared> prepared);
-  base::Outcome check_heights(const Workspace& workspace) const;
-  void level_out(double largest_um, Workspace& workspace) const;
+  [[nodiscard]] static base::Outcome check_heights(const Workspace& workspace);
+  static void level_out(double largest_um, Workspace& workspace);
   base::Outcome make_primary(Workspace& workspace) const;
   void split(Workspace& workspace) const;
   base::Outcome look_at_face(Workspace& workspace) const;
