@@ -71,9 +71,19 @@ def program_figures(path):
     return figures
 
 
+def contents():
+    """What the complete set is, from the script's own answer."""
+    symbols = list(texture(rough(COUNTS[0]), SPACING_MM, Settings(lambda_c_mm=COUNTS[0] * 9 // 64 * SPACING_MM)))
+    suffixes = [symbol[1:] for symbol in symbols if symbol[0] == "R" and "(" not in symbol]
+    others = [symbol for symbol in symbols if "(" in symbol and symbol[0] == "R"]
+    return (f"complete set, {3 * len(suffixes) + len(others)} numbers: R, W and P each with " + " ".join(suffixes)
+            + "; " + " ".join(others))
+
+
 def main():
     keep_memory()
     figures = program_figures(sys.argv[1]) if len(sys.argv) > 1 else {}
+    print(contents())
     title = f"{'complete set':32}{'script ms':>11}{'runs':>6}"
     print(title + (f"{'program ms':>12}{'script/program':>16}" if figures else ""))
     for kind in FILTERS:
