@@ -7,7 +7,6 @@
 #include "analysis/judging/part_plan.h"
 #include "analysis/text/number_text.h"
 #include "analysis/texture/parameter_names.h"
-#include "analysis/texture/value_doubts_of.h"
 
 namespace crestgate::analysis {
 namespace {
@@ -43,7 +42,7 @@ base::Outcome check_limit(const base::Limit& limit, const ZonePlan& zone,
   if (name == names.end()) {
     return invalid("zone '" + zone.name + "': " + no_such_parameter(limit.symbol, zone.settings));
   }
-  if (limit.symbol == kCrownSkewSymbol) {
+  if (follows_from_the_plan(limit.symbol)) {
     return invalid(where + " follows from the plan alone: a limit on it would judge nothing");
   }
   if (limit.unit != name->unit) {

@@ -3,6 +3,7 @@
 // One stylus pass over one zone, as the judge takes it.
 
 #include <cstdint>
+#include <optional>
 #include <span>
 
 #include "base/identity.h"
@@ -16,6 +17,7 @@ struct TraceInput {
   std::span<const std::int32_t> counts;  // base::kMissingCount and base::kOverRangeCount as in base::Heights
   std::uint32_t quality = 0;             // base::QualityFlag bits
   base::Pickup pickup = base::Pickup::kUnknown;
+  std::optional<double> tip_radius_um = std::nullopt;  // absent: the gauge did not say
 };
 
 }  // namespace crestgate::analysis

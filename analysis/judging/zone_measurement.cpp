@@ -6,6 +6,7 @@
 
 #include "analysis/profile/counts.h"
 #include "analysis/texture/texture_computation.h"
+#include "analysis/texture/value_doubts_of.h"
 #include "base/traverse.h"
 
 namespace crestgate::analysis {
@@ -73,22 +74,24 @@ base::Result<std::vector<Finding>> ZoneMeasurement::State::compute(const ZonePla
   const std::uint32_t excused = may_bridge ? base::kQualityMissing | base::kQualityOverRange : 0U;
   if (auto found = doubt_from_quality(trace.quality, excused)) return refuse(std::move(*found));
   heights_um.resize(trace.counts.size());
-  if (!may_bridge) {
-    const auto heights = heights_from_counts(trace.counts, trace.height_step_um, heights_um);
-    if (!heights) return refuse(doubt_from_counts(heights.error()));
+  CountGaps gaps;
+  if (may_bridge) {
+    const auto found = heights_with_gaps(trace.counts, trace.height_step_um, heights_um);
+    if (!found) return refuse(doubt_from_counts(found.error()));
+    gaps = *found;
+  } else if (const auto whole = heights_from_counts(trace.counts, trace.height_step_um, heights_um); !whole) {
+    return refuse(doubt_from_counts(whole.error()));
   }
-  const auto gaps = heights_with_gaps(trace.counts, trace.height_step_um, heights_um);
-  if (!gaps) return refuse(doubt_from_counts(gaps.error()));
   if (auto found = doubt_from_standstill(trace.counts)) return refuse(std::move(*found));
   const auto computation = computation_for(zone, trace);
   if (!computation) return refuse(doubt_from_computation(computation.error()));
   const std::size_t parameters = (*computation)->names().size();
   std::vector<ParameterValue> values(parameters);
-  DoubtSet of_trace;
-  if (trace.pickup == base::Pickup::kSkidded) of_trace |= ValueDoubt::kSkidded;
-  if (const auto run = (*computation)->run(heights_um, workspace, values, of_trace); !run) {
+  const DoubtSet of_gauge =
+      doubts_of_gauge({.pickup = trace.pickup, .tip_radius_um = trace.tip_radius_um}, zone.settings);
+  if (const auto run = (*computation)->run(heights_um, workspace, values, of_gauge); !run) {
     if (run.error().code != base::ErrorCode::kNoData) return refuse(doubt_from_computation(run.error()));
-    const bool only_over_range = gaps->missing == 0 && gaps->over_range > 0;
+    const bool only_over_range = gaps.missing == 0 && gaps.over_range > 0;
     return refuse({only_over_range ? base::Reason::kTraceOverRange : base::Reason::kTraceMissingSamples,
                    run.error().detail});
   }

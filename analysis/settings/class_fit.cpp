@@ -5,14 +5,13 @@
 #include <cmath>
 
 #include "analysis/text/number_text.h"
+#include "analysis/texture/evaluation_layout.h"
 
 namespace crestgate::analysis {
 namespace {
 
 constexpr double kUmPerMm = 1000.0;
-constexpr double kSamplesPerLambdaS = 5.0;  // as evaluation_layout.h
 constexpr double kRounding = 1e-9;
-constexpr double kSpacingTolerance = 1e-3;  // as in texture/evaluation_layout.cpp
 
 bool is_positive(double value) { return value > 0.0 && std::isfinite(value); }
 
@@ -48,8 +47,7 @@ ClassFit fit_of(const SettingClass& setting, const MeasurableFace& face) {
   const double left = (face.length_mm - run_mm) / setting.section_length_mm * (1.0 + kRounding);
   fit.sections_that_fit =
       static_cast<int>(std::clamp(std::floor(left), 0.0, static_cast<double>(setting.sections())));
-  fit.spacing_fits =
-      face.spacing_um * kSamplesPerLambdaS <= setting.lambda_s_mm * kUmPerMm * (1.0 + kSpacingTolerance);
+  fit.spacing_fits = is_fine_enough(face.spacing_um, setting.lambda_s_mm * kUmPerMm / kSamplesPerLambdaS);
   return fit;
 }
 
@@ -84,38 +82,6 @@ base::Outcome check_face(const SettingClass& wanted, const MeasurableFace& face)
   return base::Error{base::ErrorCode::kTooShort, name + " needs " + millimetres(fit.needed_mm) +
                                                      " with run-up and run-down, the face has " +
                                                      millimetres(face.length_mm) + ": " + what};
-}
-
-std::vector<SettingWarning> setting_warnings(const SettingClass& setting,
-                                             const InstrumentConditions& conditions) {
-  std::vector<SettingWarning> warnings;
-  if (conditions.spacing_um > setting.most_spacing_um * (1.0 + kSpacingTolerance)) {
-    warnings.push_back({.kind = SettingWarningKind::kSpacingTooCoarse,
-                        .found_um = conditions.spacing_um,
-                        .most_um = setting.most_spacing_um});
-  }
-  if (!conditions.tip_radius_um) {
-    warnings.push_back(
-        {.kind = SettingWarningKind::kTipUnknown, .found_um = 0.0, .most_um = setting.most_tip_radius_um});
-  } else if (*conditions.tip_radius_um > setting.most_tip_radius_um * (1.0 + kRounding)) {
-    warnings.push_back({.kind = SettingWarningKind::kTipTooLarge,
-                        .found_um = *conditions.tip_radius_um,
-                        .most_um = setting.most_tip_radius_um});
-  }
-  return warnings;
-}
-
-std::string sentence_about(const SettingWarning& warning, const SettingClass& setting) {
-  const std::string most = std::string(setting.name) + " allows at most " + shortest(warning.most_um) + " um";
-  switch (warning.kind) {
-    case SettingWarningKind::kSpacingTooCoarse:
-      return "the sample spacing is " + shortest(warning.found_um) + " um, " + most;
-    case SettingWarningKind::kTipTooLarge:
-      return "the tip radius is " + shortest(warning.found_um) + " um, " + most;
-    case SettingWarningKind::kTipUnknown:
-      return "the tip radius is not known, " + most;
-  }
-  return "";
 }
 
 }  // namespace crestgate::analysis

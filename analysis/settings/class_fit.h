@@ -1,12 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
-// Which setting classes a face is long enough for, and what the wanted class wants of the instrument.
+// Which setting classes a face is long enough for.
 
 #include <array>
 #include <cstddef>
-#include <optional>
-#include <string>
-#include <vector>
 
 #include "analysis/settings/setting_class.h"
 #include "base/result.h"
@@ -40,29 +37,5 @@ std::array<ClassFit, kSettingClassCount> fits_of(const MeasurableFace& face);
 //           Sc3, or Sc2 (lambda_c 0.25 mm) in full". Fewer sections, or another class, is the engineer's
 //           decision and goes into the plan.
 base::Outcome check_face(const SettingClass& wanted, const MeasurableFace& face);
-
-enum class SettingWarningKind {
-  kSpacingTooCoarse,
-  kTipTooLarge,
-  kTipUnknown,
-};
-
-struct SettingWarning {
-  SettingWarningKind kind = SettingWarningKind::kTipUnknown;
-  double found_um = 0.0;  // 0 when unknown
-  double most_um = 0.0;   // of the class
-  friend bool operator==(const SettingWarning&, const SettingWarning&) = default;
-};
-
-struct InstrumentConditions {
-  double spacing_um = 0.0;
-  std::optional<double> tip_radius_um = std::nullopt;  // absent: not known
-};
-
-// Purpose   where the instrument is coarser than the class allows; numbers are computed all the same.
-std::vector<SettingWarning> setting_warnings(const SettingClass& setting,
-                                             const InstrumentConditions& conditions);
-
-std::string sentence_about(const SettingWarning& warning, const SettingClass& setting);
 
 }  // namespace crestgate::analysis

@@ -98,18 +98,6 @@ constexpr std::array<Remark, 9> kRemarks = {
       "the bearing length of older standards does not say where its height counts from: write Rmr(0.5um), or "
       "Rmr(5%,1.0um) for a depth below a reference ratio"}}};
 
-constexpr std::array<Remark, 7> kSameLetters = {
-    {{"Rq",
-      "over the evaluation length: at least as large as the mean of the section values of ISO 4287:1997"},
-     {"Rsk",
-      "over the evaluation length: can differ much from the mean of the section values of ISO 4287:1997"},
-     {"Rku",
-      "over the evaluation length: can differ much from the mean of the section values of ISO 4287:1997"},
-     {"Rc", "over the evaluation length, with other thresholds and ends than ISO 4287:1997"},
-     {"Rk", kCoreNote},
-     {"Rpk", kCoreNote},
-     {"Rvk", kCoreNote}}};
-
 bool is_profile(char letter) { return letter == 'R' || letter == 'W' || letter == 'P'; }
 
 // Name and what follows from its first bracket on.
@@ -155,11 +143,6 @@ base::Result<ResolvedName> resolve_parameter_name(std::string_view written) {
   resolved->symbol = symbol_of(*ratio);
   resolved->ratio = *ratio;
   return resolved;
-}
-
-std::string_view difference_from_iso_4287(std::string_view symbol) {
-  const auto found = std::ranges::find(kSameLetters, symbol, &Remark::name);
-  return found == kSameLetters.end() ? std::string_view{} : found->text;
 }
 
 }  // namespace crestgate::analysis

@@ -32,9 +32,4 @@ struct ResolvedName {
 // Source    ISO 21920-2:2021 against ISO 4287:1997 and ISO 13565-2:1996 - from memory.
 base::Result<ResolvedName> resolve_parameter_name(std::string_view written);
 
-// Purpose   how the number of a current symbol differs from what ISO 4287:1997 called by the same
-//           letters, for whoever compares with an older drawing or record; "" where there is no
-//           difference.
-std::string_view difference_from_iso_4287(std::string_view symbol);
-
 }  // namespace crestgate::analysis

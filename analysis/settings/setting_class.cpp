@@ -139,6 +139,7 @@ void apply_setting_class(const SettingClass& setting, TextureSettings& settings)
   settings.section_length_mm = setting.section_length_mm;
   settings.setting_class = setting.name;
   settings.most_spacing_um = setting.most_spacing_um;
+  settings.most_tip_radius_um = setting.most_tip_radius_um;
 }
 
 }  // namespace crestgate::analysis

@@ -10,11 +10,8 @@
 namespace crestgate::analysis {
 namespace {
 
-constexpr double kSamplesPerLambdaS = 5.0;  // alias term of the kernel 2^-25
 constexpr double kSamplesPerLambdaC = 20.0;
 constexpr double kSectionTolerance = 0.01;
-// Positions in a file are rounded, and a drive is no ruler: 0.5000001 um is the 0.5 um that a class asks for.
-constexpr double kSpacingTolerance = 1e-3;
 constexpr double kRounding = 1e-9;  // spacings come as nanometres turned into millimetres
 
 base::Error out_of_range(std::string detail) { return {base::ErrorCode::kOutOfRange, std::move(detail)}; }
@@ -23,13 +20,12 @@ base::Outcome check_spacing(const TextureSettings& settings, double spacing_mm) 
   if (!(spacing_mm > 0.0) || !std::isfinite(spacing_mm)) {
     return out_of_range("the sample spacing must be a positive number of mm, found " + shortest(spacing_mm));
   }
-  if (spacing_mm * kSamplesPerLambdaS > settings.lambda_s_mm * (1.0 + kSpacingTolerance) &&
-      settings.lambda_s_mm > 0.0) {
+  if (settings.lambda_s_mm > 0.0 && !is_fine_enough(spacing_mm, settings.lambda_s_mm / kSamplesPerLambdaS)) {
     return out_of_range(
         "lambda_s " + shortest(settings.lambda_s_mm) + " mm needs a sample spacing of at most " +
         shortest(settings.lambda_s_mm / kSamplesPerLambdaS) + " mm, found " + shortest(spacing_mm) + " mm");
   }
-  if (spacing_mm * kSamplesPerLambdaC > settings.lambda_c_mm * (1.0 + kSpacingTolerance)) {
+  if (!is_fine_enough(spacing_mm, settings.lambda_c_mm / kSamplesPerLambdaC)) {
     return out_of_range(
         "lambda_c " + shortest(settings.lambda_c_mm) + " mm needs a sample spacing of at most " +
         shortest(settings.lambda_c_mm / kSamplesPerLambdaC) + " mm, found " + shortest(spacing_mm) + " mm");

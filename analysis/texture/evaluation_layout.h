@@ -30,6 +30,13 @@ struct TraceShape {
   std::size_t sample_count = 0;
 };
 
+// A Gaussian kernel of the S-filter with fewer samples has another transmission: the alias term is 2^-25.
+inline constexpr double kSamplesPerLambdaS = 5.0;
+
+// Whether samples lie close enough, by a thousandth: positions in a file are rounded, and a drive is no
+// ruler; 0.5000001 um is the 0.5 um that a class asks for.
+constexpr bool is_fine_enough(double spacing, double most) { return spacing <= most * (1.0 + 1e-3); }
+
 // Purpose   the evaluation length in the middle of the trace.
 // Pre       settings passed check_settings.
 // Errors    kOutOfRange: the spacing is no positive number, or too coarse: wanted lambda_s / 5 (a sampled

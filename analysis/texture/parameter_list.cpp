@@ -1,8 +1,10 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "analysis/texture/parameter_list.h"
 
+#include <algorithm>
 #include <array>
 #include <string>
+#include <utility>
 
 namespace crestgate::analysis {
 namespace {
@@ -141,16 +143,26 @@ constexpr std::array kProfileEntries = {
 constexpr std::array kWaveEntries = {
     WaveEntry{"WaveCount", "", [](const WaveFinding& f) -> std::optional<double> { return f.count; }},
     WaveEntry{"WaveSpacing", "mm", [](const WaveFinding& f) { return only_if(f.found, f.spacing_mm); }},
-    WaveEntry{"WaveHeight", "um", [](const WaveFinding& f) -> std::optional<double> { return f.height_um; }},
+    // A wave up to the floor may hide, and the drive may have written as much as it writes on a flat.
+    WaveEntry{"WaveHeight", "um", [](const WaveFinding& f) -> std::optional<double> { return f.height_um; },
+              [](const WaveFinding& f) {
+                return ValueRange{.least = std::max(0.0, f.height_um - f.drive_um),
+                                  .most = std::max(f.height_um + f.drive_um, f.floor_um)};
+              }},
     WaveEntry{"PrincipalWaveHeight", "um",
               [](const WaveFinding& f) { return only_if(f.found, f.principal_height_um); }},
     WaveEntry{"WaveFloor", "um", [](const WaveFinding& f) -> std::optional<double> { return f.floor_um; }},
 };
 
 constexpr std::array kFaceEntries = {
-    FaceEntry{"Crown", "um", [](const FaceFinding& f) -> std::optional<double> { return f.crown_um; }},
+    // A skew may have added its term or taken it off.
+    FaceEntry{"Crown", "um", [](const FaceFinding& f) -> std::optional<double> { return f.crown_um; },
+              [](const FaceFinding& f) {
+                return ValueRange{.least = f.crown_um - f.crown_skew_um,
+                                  .most = f.crown_um + f.crown_skew_um};
+              }},
     FaceEntry{"CrownSkew", "um",
-              [](const FaceFinding& f) -> std::optional<double> { return f.crown_skew_um; }},
+              [](const FaceFinding& f) -> std::optional<double> { return f.crown_skew_um; }, nullptr, true},
     FaceEntry{"Taper", "um", [](const FaceFinding& f) -> std::optional<double> { return f.taper_um; }},
     FaceEntry{"EdgeDropStart", "um",
               [](const FaceFinding& f) { return only_if(f.has_edges, f.edge_drop_start_um); }},
@@ -206,6 +218,16 @@ std::vector<Parameter> parameter_list(const TextureSettings& settings) {
     }
   }
   return list;
+}
+
+std::optional<Parameter> find_parameter(std::string_view symbol) {
+  TextureSettings everything;
+  everything.waves = WaveBand{};
+  everything.face = FaceFormSettings{};
+  for (Parameter& parameter : parameter_list(everything)) {
+    if (parameter.name.symbol == symbol) return std::move(parameter);
+  }
+  return std::nullopt;
 }
 
 }  // namespace crestgate::analysis

@@ -28,16 +28,25 @@ struct ProfileEntry {
   SectionValue section = SectionValue::kNone;
 };
 
+// Where a true value may lie that the trace alone does not settle.
+struct ValueRange {
+  double least = 0.0;
+  double most = 0.0;
+};
+
 // One number about waves or the form of the face.
 struct WaveEntry {
   std::string_view symbol;
   std::string_view unit;
   std::optional<double> (*read)(const WaveFinding&);
+  ValueRange (*range)(const WaveFinding&) = nullptr;  // null: what is read is all there is
 };
 struct FaceEntry {
   std::string_view symbol;
   std::string_view unit;
   std::optional<double> (*read)(const FaceFinding&);
+  ValueRange (*range)(const FaceFinding&) = nullptr;
+  bool of_the_plan = false;  // follows from the settings alone: a limit on it would judge nothing
 };
 
 // One parameter of a computation; exactly one of the pointers is set.
@@ -54,5 +63,9 @@ struct Parameter {
 // Everything that a computation with these settings can give, in the order in which it is shown: R, W, P,
 // ratios, waves, face.
 std::vector<Parameter> parameter_list(const TextureSettings& settings);
+
+// What a symbol of R, W, P, waves or face stands for, whatever the settings; absent: no such symbol, or a
+// ratio.
+std::optional<Parameter> find_parameter(std::string_view symbol);
 
 }  // namespace crestgate::analysis

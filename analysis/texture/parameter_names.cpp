@@ -69,21 +69,18 @@ std::vector<ParameterName> selected_names(const TextureSettings& settings,
 }
 
 bool is_taken_in_sections(std::string_view symbol) {
-  const auto list = parameter_list({});
-  const auto found = std::ranges::find_if(
-      list, [symbol](const Parameter& parameter) { return parameter.name.symbol == symbol; });
-  return found != list.end() && found->of_profile != nullptr &&
-         found->of_profile->section != SectionValue::kNone;
+  const auto found = find_parameter(symbol);
+  return found && found->of_profile != nullptr && found->of_profile->section != SectionValue::kNone;
 }
 
 bool is_of_waves_or_face(std::string_view symbol) {
-  TextureSettings settings;
-  settings.waves = WaveBand{};
-  settings.face = FaceFormSettings{};
-  const auto list = parameter_list(settings);
-  const auto found = std::ranges::find_if(
-      list, [symbol](const Parameter& parameter) { return parameter.name.symbol == symbol; });
-  return found != list.end() && (found->of_waves != nullptr || found->of_face != nullptr);
+  const auto found = find_parameter(symbol);
+  return found && (found->of_waves != nullptr || found->of_face != nullptr);
+}
+
+bool follows_from_the_plan(std::string_view symbol) {
+  const auto found = find_parameter(symbol);
+  return found && found->of_face != nullptr && found->of_face->of_the_plan;
 }
 
 bool needs_skidless_pickup(std::string_view symbol) { return !symbol.starts_with('R'); }

@@ -39,6 +39,9 @@ std::string no_such_parameter(std::string_view symbol, const TextureSettings& se
 // these.
 bool is_taken_in_sections(std::string_view symbol);
 
+// Whether a number follows from the settings alone, so that a limit on it would judge nothing.
+bool follows_from_the_plan(std::string_view symbol);
+
 // Whether a symbol is one of our own about waves or the form of the face.
 bool is_of_waves_or_face(std::string_view symbol);
 

@@ -43,12 +43,6 @@ base::Outcome take(base::Result<T> made, std::optional<T>& into) {
   return base::Done{};
 }
 
-FormRemoval form_beside_waves(const FormRemoval& form) {
-  // Free even where the plan fixes the radius: a part of another radius is no wavy part.
-  if (form.kind == FormKind::kArc) return {.kind = FormKind::kArc};
-  return {.kind = FormKind::kPolynomial, .degree = 2};
-}
-
 }  // namespace
 
 ProfileChain::ProfileChain(std::unique_ptr<const Prepared> prepared) : prepared_(std::move(prepared)) {}

@@ -69,7 +69,8 @@ struct TextureComputation::Prepared {
   std::size_t row_count = 0;
   std::size_t sample_count = 0;
   ProfileChain chain;
-  std::array<std::optional<ProfileAnalysis>, kProfiles.size()> analyses;
+  std::array<FamilySet, kProfiles.size()> families;  // that R, W and P are asked for
+  std::optional<ProfileAnalysis> analysis;           // of all of them; absent: none are asked for
 };
 
 TextureComputation::TextureComputation(std::unique_ptr<const Prepared> prepared)
@@ -107,7 +108,8 @@ base::Result<TextureComputation> TextureComputation::prepare(const TextureSettin
                                                          .rows = {},
                                                          .sample_count = sample_count,
                                                          .chain = std::move(*chain),
-                                                         .analyses = {}});
+                                                         .families = {},
+                                                         .analysis = std::nullopt});
   const EvaluationLayout& layout = prepared->chain.layout();
   for (const Parameter& parameter : prepared->parameters) {
     prepared->names.push_back(parameter.name);
@@ -116,9 +118,12 @@ base::Result<TextureComputation> TextureComputation::prepare(const TextureSettin
         parameter.of_profile != nullptr && parameter.of_profile->section != SectionValue::kNone;
     prepared->rows.push_back(in_sections ? std::optional(prepared->row_count++) : std::nullopt);
   }
+  FamilySet every;
   for (const char profile : kProfiles) {
-    const FamilySet families = families_of(prepared->parameters, profile);
-    if (families.is_empty()) continue;
+    prepared->families[index_of(profile)] = families_of(prepared->parameters, profile);
+    every = every | prepared->families[index_of(profile)];
+  }
+  if (!every.is_empty()) {
     auto analysis = ProfileAnalysis::prepare({.spacing_mm = prepared->chain.shape().spacing_mm,
                                               .sample_count = prepared->chain.shape().sample_count,
                                               .first_sample = layout.first_sample,
@@ -127,43 +132,47 @@ base::Result<TextureComputation> TextureComputation::prepare(const TextureSettin
                                               .elements = settings.elements,
                                               .pruning_percent = settings.pruning_percent,
                                               .curvature_half_width_mm = settings.lambda_s_mm,
-                                              .families = families});
+                                              .families = every});
     if (!analysis) return analysis.error();
-    prepared->analyses[index_of(profile)].emplace(std::move(*analysis));
+    prepared->analysis.emplace(std::move(*analysis));
   }
   return TextureComputation(std::move(prepared));
 }
 
 void TextureComputation::evaluate(Workspace& workspace, std::span<ParameterValue> values,
-                                  DoubtSet of_trace) const {
+                                  DoubtSet of_gauge) const {
   const std::array<std::span<const double>, kProfiles.size()> profiles = {
       workspace.roughness_um(), workspace.waviness_um(), workspace.primary_um()};
   for (std::size_t i = 0; i < kProfiles.size(); ++i) {
-    if (!prepared_->analyses[i]) continue;
-    prepared_->analyses[i]->run(profiles[i], workspace.analyses_[i], workspace.numbers_[i]);
+    if (prepared_->families[i].is_empty()) continue;
+    prepared_->analysis->run(profiles[i], prepared_->families[i], workspace.analyses_[i],
+                             workspace.numbers_[i]);
   }
   const std::size_t sections = layout().sections;
   workspace.section_values_.resize(prepared_->row_count * sections);
-  const TraceDoubts trace_doubts = doubts_of_trace(workspace, of_trace);
+  const TraceDoubts trace_doubts = doubts_of_trace(workspace, of_gauge);
   for (std::size_t index = 0; index < values.size(); ++index) {
     const Parameter& parameter = prepared_->parameters[index];
     const std::size_t profile = index_of(parameter.profile);
     std::optional<double> value;
+    std::optional<ValueRange> range;
     if (parameter.of_profile != nullptr) {
       value = parameter.of_profile->read(workspace.numbers_[profile]);
     } else if (parameter.ratio) {
       value = read_ratio(*parameter.ratio, workspace.analyses_[profile].falling_um());
     } else if (parameter.of_waves != nullptr) {
       value = parameter.of_waves->read(workspace.finding_);
+      if (parameter.of_waves->range != nullptr) range = parameter.of_waves->range(workspace.finding_);
     } else {
       value = parameter.of_face->read(workspace.face_finding_);
+      if (parameter.of_face->range != nullptr) range = parameter.of_face->range(workspace.face_finding_);
     }
-    values[index] = {.value = value.value_or(0.0),
+    const double number = value.value_or(0.0);
+    values[index] = {.value = number,
                      .defined = value.has_value(),
                      .doubts = prepared_->doubts[index] | trace_doubts.about(parameter),
-                     .least = value.value_or(0.0),
-                     .most = value.value_or(0.0)};
-    widen(parameter, workspace, values[index]);
+                     .least = range ? range->least : number,
+                     .most = range ? range->most : number};
     if (prepared_->rows[index]) {
       const std::span<double> row =
           std::span(workspace.section_values_).subspan(*prepared_->rows[index] * sections, sections);
@@ -184,10 +193,10 @@ std::span<const double> TextureComputation::section_values(std::size_t index,
 }
 
 base::Outcome TextureComputation::run(std::span<const double> heights_um, Workspace& workspace,
-                                      std::span<ParameterValue> values, DoubtSet of_trace) const {
+                                      std::span<ParameterValue> values, DoubtSet of_gauge) const {
   CRESTGATE_EXPECTS(heights_um.size() == prepared_->sample_count && values.size() == prepared_->names.size());
   if (auto made = prepared_->chain.run(heights_um, workspace); !made) return made;
-  evaluate(workspace, values, of_trace);
+  evaluate(workspace, values, of_gauge);
   for (std::size_t i = 0; i < values.size(); ++i) {
     if (values[i].defined && !std::isfinite(values[i].value)) {
       return base::Error{base::ErrorCode::kNotFinite, prepared_->names[i].symbol + " is not finite"};

@@ -47,13 +47,13 @@ class TextureComputation {
   [[nodiscard]] std::size_t prepared_count() const;
 
   // Shape     heights_um: sample_count samples, NaN where missing or over range; values: one per name.
-  // `of_trace` what is known to be wrong with the trace as a whole; it is passed on to the values it touches.
+  // `of_gauge` what is known to be wrong with the trace as a whole; it is passed on to the values it touches.
   // Errors    kNoData: more is missing than the settings let be bridged. kNotFinite: a height, or a number
   // computed from
   //           them, is not finite. kNotConverged: no arc fits. values are unspecified then.
   // Memory    allocates nothing once the workspace has seen this shape.
   base::Outcome run(std::span<const double> heights_um, Workspace& workspace,
-                    std::span<ParameterValue> values, DoubtSet of_trace = {}) const;
+                    std::span<ParameterValue> values, DoubtSet of_gauge = {}) const;
 
   // The values of the sections that parameter `index` is the mean of; empty: it is not taken in sections.
   // Lifetime  until the next run with this workspace.
@@ -62,7 +62,7 @@ class TextureComputation {
  private:
   struct Prepared;
   explicit TextureComputation(std::unique_ptr<const Prepared> prepared);
-  void evaluate(Workspace& workspace, std::span<ParameterValue> values, DoubtSet of_trace) const;
+  void evaluate(Workspace& workspace, std::span<ParameterValue> values, DoubtSet of_gauge) const;
 
   std::unique_ptr<const Prepared> prepared_;
 };

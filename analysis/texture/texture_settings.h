@@ -36,7 +36,8 @@ struct DiskFilter {
 
 struct TextureSettings {
   std::string setting_class = {};  // "Sc3" when the lengths below come from a class of ISO 21920-3; "": none
-  std::optional<double> most_spacing_um = std::nullopt;  // that the class allows; absent: no class
+  std::optional<double> most_spacing_um = std::nullopt;     // that the class allows; absent: no class
+  std::optional<double> most_tip_radius_um = std::nullopt;  // likewise
   PreparationOptions preparation = {};
   double lambda_s_mm = 0.0025;  // nesting index of the S-filter; 0: none
   double lambda_c_mm = 0.8;     // nesting index between roughness and waviness

@@ -2,7 +2,6 @@
 #include "analysis/texture/value_doubts_of.h"
 
 #include <algorithm>
-#include <cmath>
 #include <cstddef>
 
 namespace crestgate::analysis {
@@ -12,7 +11,6 @@ constexpr std::size_t kFewestPeriods = 10;
 constexpr double kWavesPerSection = 2.5;  // cut-offs: the waves of W are longer than one
 constexpr double kMicrometresPerMm = 1000.0;
 constexpr double kRounding = 1e-9;
-constexpr double kSpacingTolerance = 1e-3;  // see evaluation_layout.cpp
 
 bool is_mean_line_based(const Parameter& parameter) {
   return parameter.profile == 'R' || parameter.profile == 'W';
@@ -24,7 +22,7 @@ bool is_of(const Parameter& parameter, FamilySet families) {
 
 bool is_coarser_than_class(const TextureSettings& settings, double spacing_mm) {
   return settings.most_spacing_um &&
-         spacing_mm * kMicrometresPerMm > *settings.most_spacing_um * (1.0 + kSpacingTolerance);
+         !is_fine_enough(spacing_mm * kMicrometresPerMm, *settings.most_spacing_um);
 }
 
 bool has_short_run_up(const TextureSettings& settings, const EvaluationLayout& layout,
@@ -64,7 +62,17 @@ DoubtSet doubts_of_settings(const Parameter& parameter, const TextureSettings& s
   return doubts;
 }
 
-TraceDoubts doubts_of_trace(const Workspace& workspace, DoubtSet of_trace) {
+DoubtSet doubts_of_gauge(const GaugeConditions& gauge, const TextureSettings& settings) {
+  DoubtSet doubts;
+  if (gauge.pickup == base::Pickup::kSkidded) doubts |= ValueDoubt::kSkidded;
+  const bool has_bound = settings.most_tip_radius_um && gauge.tip_radius_um;
+  if (has_bound && *gauge.tip_radius_um > *settings.most_tip_radius_um * (1.0 + kRounding)) {
+    doubts |= ValueDoubt::kLargeTip;
+  }
+  return doubts;
+}
+
+TraceDoubts doubts_of_trace(const Workspace& workspace, DoubtSet of_gauge) {
   TraceDoubts found;
   const PreparationReport& preparation = workspace.preparation();
   if (preparation.missing_samples > 0) found.everything_ |= ValueDoubt::kBridged;
@@ -72,7 +80,7 @@ TraceDoubts doubts_of_trace(const Workspace& workspace, DoubtSet of_trace) {
   if (preparation.spacing_mm != preparation.measured_spacing_mm) found.everything_ |= ValueDoubt::kResampled;
   for (std::uint32_t bit = 0; bit < kValueDoubts; ++bit) {
     const auto doubt = static_cast<ValueDoubt>(1U << bit);
-    if (!of_trace.has(doubt)) continue;
+    if (!of_gauge.has(doubt)) continue;
     (doubt == ValueDoubt::kSkidded ? found.beyond_a_skid_ : found.everything_) |= doubt;
   }
   if (!workspace.mean_line().converged) found.mean_line_ |= ValueDoubt::kNotConverged;
@@ -86,10 +94,7 @@ TraceDoubts doubts_of_trace(const Workspace& workspace, DoubtSet of_trace) {
   }
   if (!workspace.waves().found) found.waves_ |= ValueDoubt::kHiddenWaves;
   if (workspace.waves().below_drive) found.waves_ |= ValueDoubt::kBelowDrive;
-  const FaceFinding& face = workspace.face();
-  if (face.crown_skew_um > 0.0) {
-    found.crown_ |= ValueDoubt::kSkewedTrace;
-  }
+  if (workspace.face().crown_skew_um > 0.0) found.skewed_ |= ValueDoubt::kSkewedTrace;
   return found;
 }
 
@@ -101,19 +106,8 @@ DoubtSet TraceDoubts::about(const Parameter& parameter) const {
     doubts |= elements_[parameter.profile == 'R' ? 0 : parameter.profile == 'W' ? 1 : 2];
   }
   if (parameter.of_waves != nullptr) doubts |= waves_;
-  if (parameter.name.symbol == kCrownSymbol) doubts |= crown_;
+  if (parameter.of_face != nullptr && parameter.of_face->range != nullptr) doubts |= skewed_;
   return doubts;
-}
-
-void widen(const Parameter& parameter, const Workspace& workspace, ParameterValue& value) {
-  if (parameter.name.symbol == kWaveHeightSymbol) {
-    const WaveFinding& waves = workspace.waves();
-    value.least = std::max(0.0, value.value - waves.drive_um);
-    value.most = std::max(value.value + waves.drive_um, waves.floor_um);
-  } else if (parameter.name.symbol == kCrownSymbol) {
-    value.least = value.value - workspace.face().crown_skew_um;
-    value.most = value.value + workspace.face().crown_skew_um;
-  }
 }
 
 }  // namespace crestgate::analysis

@@ -3,23 +3,28 @@
 // Which doubts fall on which parameter.
 
 #include <array>
-#include <string_view>
+#include <optional>
 
 #include "analysis/texture/evaluation_layout.h"
 #include "analysis/texture/parameter_list.h"
-#include "analysis/texture/parameter_value.h"
 #include "analysis/texture/value_doubt.h"
 #include "analysis/texture/workspace.h"
+#include "base/identity.h"
 
 namespace crestgate::analysis {
-
-inline constexpr std::string_view kWaveHeightSymbol = "WaveHeight";
-inline constexpr std::string_view kCrownSymbol = "Crown";
-inline constexpr std::string_view kCrownSkewSymbol = "CrownSkew";
 
 // What settings and shape alone make doubtful, whatever the heights are.
 DoubtSet doubts_of_settings(const Parameter& parameter, const TextureSettings& settings,
                             const EvaluationLayout& layout, const TraceShape& shape);
+
+// What traced it, as far as it said.
+struct GaugeConditions {
+  base::Pickup pickup = base::Pickup::kUnknown;
+  std::optional<double> tip_radius_um = std::nullopt;
+};
+
+// What the gauge makes doubtful: the skid, and a tip rounder than the setting class allows.
+DoubtSet doubts_of_gauge(const GaugeConditions& gauge, const TextureSettings& settings);
 
 // What one trace makes doubtful.
 class TraceDoubts {
@@ -27,23 +32,17 @@ class TraceDoubts {
   [[nodiscard]] DoubtSet about(const Parameter& parameter) const;
 
  private:
-  friend TraceDoubts doubts_of_trace(const Workspace& workspace, DoubtSet of_trace);
+  friend TraceDoubts doubts_of_trace(const Workspace& workspace, DoubtSet of_gauge);
 
   DoubtSet everything_;               // every number of the trace
   DoubtSet mean_line_;                // R and W
   std::array<DoubtSet, 3> elements_;  // of R, W, P
   DoubtSet waves_;
-  DoubtSet crown_;
+  DoubtSet skewed_;  // the crown
   DoubtSet beyond_a_skid_;
 };
 
-// `of_trace`  what is known of the trace as a whole: its pickup, its tip.
-TraceDoubts doubts_of_trace(const Workspace& workspace, DoubtSet of_trace);
-
-// Purpose   least and most of a value that the trace alone does not settle. WaveHeight: a wave up to the
-// floor may hide,
-//           and the drive may have written as much of it as it writes on a flat. Crown: the skew may have
-//           added or taken off its term.
-void widen(const Parameter& parameter, const Workspace& workspace, ParameterValue& value);
+// `of_gauge`  as doubts_of_gauge gives them.
+TraceDoubts doubts_of_trace(const Workspace& workspace, DoubtSet of_gauge);
 
 }  // namespace crestgate::analysis

@@ -40,6 +40,11 @@ constexpr double kOverhang = 1.01;   // a face that lacks a sample or two still 
 
 }  // namespace
 
+FormRemoval form_beside_waves(const FormRemoval& form) {
+  if (form.kind == FormKind::kArc) return {.kind = FormKind::kArc};
+  return {.kind = FormKind::kPolynomial, .degree = 2};
+}
+
 base::Result<WaveSearch> WaveSearch::prepare(const WaveSearchOptions& options) {
   if (options.form.kind == FormKind::kPolynomial && options.form.degree > kHighestDegree) {
     return base::Error{base::ErrorCode::kInvalidConfig,

@@ -30,6 +30,11 @@ struct WaveWorkspace {
   std::vector<Complex> spectrum;
 };
 
+// Purpose   the form that is taken off before waves are sought: an arc of free radius where the zone has an
+// arc (a part of
+//           another radius is no wavy part), else a parabola (a slight crown is no wave).
+FormRemoval form_beside_waves(const FormRemoval& form);
+
 struct WaveSearchOptions {
   WaveBand band;
   FormRemoval form;

@@ -4,9 +4,10 @@
 #include <utility>
 #include <vector>
 
-#include "analysis/settings/class_fit.h"
 #include "analysis/settings/parameter_alias.h"
+#include "analysis/texture/flat_drive.h"
 #include "analysis/texture/texture_computation.h"
+#include "analysis/texture/value_doubts_of.h"
 #include "base/identity.h"
 #include "daemon/command/commands.h"
 #include "daemon/command/texture_answer.h"
@@ -44,38 +45,30 @@ base::Outcome resolve(TextureOptions& options, std::vector<std::string>& notes) 
   return base::Done{};
 }
 
-analysis::DoubtSet doubts_of_gauge(const TextureOptions& options, const Trace& trace,
-                                   const analysis::TextureSettings& settings) {
-  analysis::DoubtSet doubts;
-  std::optional<double> tip_radius_um = options.tip_radius_um;
+// What the option says of the tip, else what the gauge said when it recorded the trace.
+analysis::GaugeConditions gauge_of(const TextureOptions& options, const Trace& trace) {
+  analysis::GaugeConditions gauge;
   if (trace.recorded) {
-    if (trace.recorded->gauge.pickup == base::Pickup::kSkidded) doubts |= analysis::ValueDoubt::kSkidded;
-    if (!tip_radius_um) tip_radius_um = trace.recorded->gauge.tip_radius_um;
+    gauge = {.pickup = trace.recorded->gauge.pickup, .tip_radius_um = trace.recorded->gauge.tip_radius_um};
   }
-  const auto setting = analysis::setting_class_named(settings.setting_class);
-  if (setting && tip_radius_um && *tip_radius_um > setting->most_tip_radius_um) {
-    doubts |= analysis::ValueDoubt::kLargeTip;
-  }
-  return doubts;
+  if (options.tip_radius_um) gauge.tip_radius_um = options.tip_radius_um;
+  return gauge;
 }
 
 base::Error about(const std::string& trace, const base::Error& error) {
   return {error.code, trace + ": " + error.detail};
 }
 
-// The waves that the drive itself writes, from a trace over a reference flat.
-base::Result<double> drive_waves(const std::string& name, const analysis::TextureSettings& settings) {
+// What the drive may have written: no less than what could hide on the flat.
+base::Result<double> drive_um(const std::string& name, const analysis::TextureSettings& settings,
+                              const Trace& trace) {
   const auto flat = load_trace(name);
   if (!flat) return flat.error();
-  const std::vector<std::string> only = {"WaveHeight"};
-  const auto computation =
-      analysis::TextureComputation::prepare(settings, flat->spacing_mm, flat->heights_um.size(), only);
-  if (!computation) return about(name, computation.error());
-  analysis::Workspace workspace;
-  std::vector<analysis::ParameterValue> values(computation->names().size());
-  if (const auto ran = computation->run(flat->heights_um, workspace, values); !ran)
-    return about(name, ran.error());
-  return std::max(values.front().value, values.front().most);
+  const auto drive = analysis::drive_waves_on_flat(
+      settings, {.spacing_mm = trace.spacing_mm, .sample_count = trace.heights_um.size()}, flat->heights_um,
+      flat->spacing_mm);
+  if (!drive) return about(name, drive.error());
+  return std::max(drive->drive_um, drive->floor_um);
 }
 
 base::Result<TextureNumbers> compute(const TextureOptions& options) {
@@ -86,9 +79,9 @@ base::Result<TextureNumbers> compute(const TextureOptions& options) {
   if (options.flat) {
     if (!settings->waves)
       return base::Error{base::ErrorCode::kInvalidConfig, "--flat: there is no band of waves"};
-    const auto drive_um = drive_waves(*options.flat, *settings);
-    if (!drive_um) return drive_um.error();
-    settings->waves->drive_um = *drive_um;
+    const auto written = drive_um(*options.flat, *settings, *trace);
+    if (!written) return written.error();
+    settings->waves->drive_um = *written;
   }
   for (const std::string& symbol : options.only) {
     if (analysis::selected_names(*settings, std::span(&symbol, 1)).empty()) {
@@ -115,7 +108,7 @@ base::Result<TextureNumbers> compute(const TextureOptions& options) {
                          .notes = {}};
   analysis::Workspace workspace;
   const auto ran = computation->run(trace->heights_um, workspace, numbers.values,
-                                    doubts_of_gauge(options, *trace, *settings));
+                                    analysis::doubts_of_gauge(gauge_of(options, *trace), *settings));
   if (!ran) return about(options.trace, ran.error());
   for (std::size_t i = 0; i < numbers.names.size(); ++i) {
     const auto values = computation->section_values(i, workspace);

@@ -80,7 +80,8 @@ Json waves_json(const analysis::WaveFinding& waves) {
   return {{"found", waves.found},
           {"false_alarm", waves.false_alarm},
           {"sinusoids", std::move(components)},
-          {"single_waves", std::move(single)}};
+          {"single_waves", std::move(single)},
+          {"all_are_listed", waves.single.is_complete()}};
 }
 
 // The search ran: a number of waves or face was asked for.

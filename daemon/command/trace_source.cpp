@@ -2,9 +2,8 @@
 #include "daemon/command/trace_source.h"
 
 #include <charconv>
-#include <cmath>
-#include <limits>
 
+#include "analysis/profile/counts.h"
 #include "daemon/cell/config/document.h"
 #include "protocol/exchange/csv_trace.h"
 #include "protocol/ledger/entry.h"
@@ -16,15 +15,13 @@ namespace {
 
 constexpr std::size_t kLargestCsvBytes = 256U << 20U;
 
-Trace trace_of(base::Traverse traverse, const std::string& name) {
+base::Result<Trace> trace_of(base::Traverse traverse, const std::string& name) {
   Trace trace;
   trace.spacing_mm = traverse.heights.spacing_mm;
-  trace.heights_um.reserve(traverse.heights.counts.size());
-  for (const std::int32_t count : traverse.heights.counts) {
-    const bool is_height = count != base::kMissingCount && count != base::kOverRangeCount;
-    trace.heights_um.push_back(is_height ? static_cast<double>(count) * traverse.heights.height_step_um
-                                         : std::numeric_limits<double>::quiet_NaN());
-  }
+  trace.heights_um.resize(traverse.heights.counts.size());
+  const auto gaps =
+      analysis::heights_with_gaps(traverse.heights.counts, traverse.heights.height_step_um, trace.heights_um);
+  if (!gaps) return base::Error{gaps.error().code, name + ": " + gaps.error().detail};
   trace.description = name + ", part " + traverse.identity.part_id.value_or("unknown") + ", " +
                       traverse.zone + ", traverse " + std::to_string(traverse.traverse_number) +
                       ", attempt " + std::to_string(traverse.attempt);

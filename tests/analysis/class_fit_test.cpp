@@ -9,7 +9,6 @@
 namespace crestgate::analysis {
 namespace {
 
-using testing::ElementsAre;
 
 SettingClass named(const char* name) { return *setting_class_named(name); }
 
@@ -76,20 +75,6 @@ TEST(ClassFit, RefusesAFaceThatIsNone) {
         MeasurableFace{.length_mm = 5.0, .spacing_um = 0.5, .run_up_cut_offs = 0.0}}) {
     EXPECT_EQ(check_face(named("Sc3"), face).error().code, base::ErrorCode::kInvalidConfig);
   }
-}
-
-TEST(ClassFit, WarnsOfSpacingAndTip) {
-  const SettingClass setting = named("Sc3");
-  EXPECT_TRUE(setting_warnings(setting, {.spacing_um = 0.5, .tip_radius_um = 2.0}).empty());
-  const auto both = setting_warnings(setting, {.spacing_um = 1.0, .tip_radius_um = 5.0});
-  EXPECT_THAT(both, ElementsAre(SettingWarning{SettingWarningKind::kSpacingTooCoarse, 1.0, 0.5},
-                                SettingWarning{SettingWarningKind::kTipTooLarge, 5.0, 2.0}));
-  EXPECT_EQ(sentence_about(both[0], setting), "the sample spacing is 1 um, Sc3 allows at most 0.5 um");
-  EXPECT_EQ(sentence_about(both[1], setting), "the tip radius is 5 um, Sc3 allows at most 2 um");
-  const auto unknown = setting_warnings(setting, {.spacing_um = 0.25});
-  EXPECT_THAT(unknown, ElementsAre(SettingWarning{SettingWarningKind::kTipUnknown, 0.0, 2.0}));
-  EXPECT_EQ(sentence_about(unknown[0], setting), "the tip radius is not known, Sc3 allows at most 2 um");
-  EXPECT_TRUE(setting_warnings(named("Sc4"), {.spacing_um = 1.5, .tip_radius_um = 5.0}).empty());
 }
 
 }  // namespace

@@ -8,6 +8,7 @@
 
 #include <gtest/gtest.h>
 
+#include "analysis/filtered.h"
 #include "analysis/filter_profiles.h"
 #include "analysis/filters/end_padding.h"
 #include "analysis/filters/gaussian_low_pass.h"
@@ -19,17 +20,6 @@ namespace {
 constexpr EndRule kRules[] = {EndRule::kRenormalised, EndRule::kMomentOrder1, EndRule::kZero,
                               EndRule::kExtrapolated, EndRule::kReflected,    EndRule::kPointReflected};
 constexpr ConvolutionMethod kMethods[] = {ConvolutionMethod::kDirect, ConvolutionMethod::kFourier};
-
-std::vector<double> mean_line(const std::vector<double>& heights, const LowPassOptions& options) {
-  LowPassOptions complete = options;
-  complete.sample_count = heights.size();
-  const auto filter = GaussianLowPass::prepare(complete);
-  EXPECT_TRUE(filter.has_value());
-  std::vector<double> result(heights.size());
-  FilterWorkspace workspace;
-  filter->apply(heights, result, workspace);
-  return result;
-}
 
 struct FirstPoint {
   EndRule ends;

@@ -6,22 +6,12 @@
 
 #include <gtest/gtest.h>
 
+#include "analysis/filtered.h"
 #include "analysis/filters/gaussian_kernel.h"
 #include "analysis/profiles.h"
 
 namespace crestgate::analysis {
 namespace {
-
-std::vector<double> mean_line(const std::vector<double>& heights, const LowPassOptions& options) {
-  LowPassOptions complete = options;
-  complete.sample_count = heights.size();
-  const auto filter = GaussianLowPass::prepare(complete);
-  EXPECT_TRUE(filter.has_value());
-  std::vector<double> result(heights.size());
-  FilterWorkspace workspace;
-  filter->apply(heights, result, workspace);
-  return result;
-}
 
 // Truncation at one cut-off changes the transmission by at most 1.753e-7 (closed form, renormalised kernel).
 constexpr double kTruncation = 1.8e-7;

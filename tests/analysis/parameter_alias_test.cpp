@@ -111,12 +111,5 @@ TEST(ParameterAlias, NamesThatMeantSomethingElseAreRefusedWithAReason) {
   EXPECT_THAT(refusal("tp"), HasSubstr("does not say where its height counts from"));
 }
 
-TEST(ParameterAlias, SaysHowTheSameLettersDifferFromIso4287) {
-  EXPECT_THAT(std::string(difference_from_iso_4287("Rq")), HasSubstr("at least as large"));
-  EXPECT_EQ(difference_from_iso_4287("Ra"), "");
-  EXPECT_EQ(difference_from_iso_4287("Rz"), "");
-  EXPECT_THAT(std::string(difference_from_iso_4287("Rvk")), HasSubstr("two-step"));
-}
-
 }  // namespace
 }  // namespace crestgate::analysis

@@ -10,19 +10,10 @@
 #include <gtest/gtest.h>
 
 #include "analysis/filter_profiles.h"
+#include "analysis/filtered.h"
 
 namespace crestgate::analysis {
 namespace {
-
-std::vector<double> spline(const std::vector<double>& heights, const SplineOptions& options) {
-  SplineOptions complete = options;
-  complete.sample_count = heights.size();
-  const auto filter = SplineFilter::prepare(complete);
-  EXPECT_TRUE(filter.has_value());
-  std::vector<double> result(heights.size());
-  filter->apply(heights, result);
-  return result;
-}
 
 // Closed form: the matrix applied to a sine in the interior. 0.5 at the cut-off for every beta.
 TEST(SplineFilter, PassesAmplitudesByItsClosedForm) {

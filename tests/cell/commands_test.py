@@ -89,6 +89,9 @@ class Misuse(unittest.TestCase):
         self.refused("texture", trace, "--form", "poly:4", "--waves", "1:3", saying="form of order 2 at most")
         self.refused("texture", trace, "--closing-radius", "0.1", "--opening-radius", "0.1", saying="found both")
         self.refused("texture", trace, "--lambda-f", "0.5", saying="lambda_f must be above lambda_c")
+        flat = self.write("flat.csv", "x_mm,z_um\n" + "".join(f"{i * 0.0005:.4f},{(i * 7919 % 11) * 0.001}\n" for i in range(12000)))
+        self.assertGreater(crestgate_json("texture", trace, "--flat", flat)["settings"]["drive_um"], 0)
+        self.refused("texture", trace, "--flat", flat, "--waves", "none", saying="--flat: there is no band of waves")
         self.refused("texture", trace, "--lambda-f", "1e9", saying="needs a trace of at least that length")
         for option in ("--lambda-c", "--tip-radius-um", "--resample-um"):
             for value in ("nan", "inf", "-1", "abc"):

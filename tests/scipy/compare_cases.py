@@ -6,6 +6,7 @@ import script_path
 import numpy as np
 
 from texture_script import Settings
+from texture_script.low_pass import END_RULES
 from texture_script.trace_file import read_trace
 
 PROFILES = script_path.TESTS / "reference" / "profiles"
@@ -15,10 +16,6 @@ SUFFIXES = ("a q sk ku pt vt t p v z zx al sw dq da dt dl dr sm smx smq c cx cq 
             "k pk vk mrk1 mrk2 ak1 ak2 pkx vkx pq vq mq vmp vmc vvc vvv").split()
 # Every number that `texture` gives without being asked for more.
 EXPECTED = [letter + suffix for letter in "RWP" for suffix in SUFFIXES] + ["Rmr(5%,1.0um)"]
-
-# What the script and the program call the same rule (ISO 16610-28 has names that are not known here).
-END_RULE_NAMES = {"moment0": "moment-0", "moment1": "moment-1", "zero": "zero", "extrapolated": "line",
-                  "reflected": "mirror", "point-reflected": "point-mirror"}
 
 
 def asked_ratios(settings):
@@ -105,7 +102,7 @@ def synthetic():
     yield Case("sines", sines(11200, dx), dx, usual)
     yield Case("plateau", plateau(11200, dx, 7), dx, usual)
     yield Case("convex, arc", convex(11200, dx), dx, Settings(form="arc"))
-    for ends in END_RULE_NAMES:  # half a cut-off of run-up: the rule shows in the evaluation length
+    for ends in END_RULES:  # half a cut-off of run-up: the rule shows in the evaluation length
         yield Case(f"ground, short run-up, ends {ends}", ground(9700, dx, 2), dx, Settings(ends=ends),
                    filters=("gaussian", "two-step"))
     yield Case("ground, lambda_f", ground(11200, dx, 11), dx, Settings(lambda_f_mm=2.5), filters=("gaussian", "robust2"))

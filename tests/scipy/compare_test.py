@@ -17,7 +17,7 @@ import tempfile
 import unittest
 
 import compare_cases
-from compare_cases import END_RULE_NAMES, EXPECTED, FILTERS, TOLERANCE, UNSETTLED, asked_ratios, scale_of, tolerance_of
+from compare_cases import EXPECTED, FILTERS, TOLERANCE, UNSETTLED, asked_ratios, scale_of, tolerance_of
 import numpy as np
 
 from texture_script import texture, units
@@ -34,7 +34,7 @@ def run_program(path, settings):
     """(JSON, None) or (None, what it says)."""
     command = [PROGRAM, "texture", path, "--format", "json", "--lambda-c", settings.lambda_c_mm, "--lambda-s", settings.lambda_s_mm,
                "--filter", settings.filter, "--form", settings.form, "--sections", settings.sections,
-               "--ends", END_RULE_NAMES[settings.ends], "--hill-percent", settings.hill_percent,
+               "--ends", settings.ends, "--hill-percent", settings.hill_percent,
                "--dale-percent", settings.dale_percent, "--pruning-percent", settings.pruning_percent]
     if settings.lambda_f_mm:
         command += ["--lambda-f", settings.lambda_f_mm]

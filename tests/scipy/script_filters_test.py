@@ -139,8 +139,8 @@ class Transmission(unittest.TestCase):
 
 class Ends(unittest.TestCase):
     """At the very first point of data for x >= 0, in units of Lc."""
-    TABLE = {"zero": (.5, 0.074758, 0.017558), "reflected": (1, 0.149516, 0.035115), "point-reflected": (1, 0, 0),
-             "moment0": (1, 0.149516, 0.035115), "moment1": (1, 0, -0.026405)}
+    TABLE = {"zero": (.5, 0.074758, 0.017558), "mirror": (1, 0.149516, 0.035115), "point-mirror": (1, 0, 0),
+             "moment-0": (1, 0.149516, 0.035115), "moment-1": (1, 0, -0.026405)}
 
     def test_table(self):
         # First-order sampling effects: half the middle sample's weight, about dx.
@@ -154,7 +154,7 @@ class Ends(unittest.TestCase):
 
     def test_lines_are_kept_by_extrapolation_and_moment_1(self):
         x = np.arange(3000) * 1e-3
-        for ends in ("extrapolated", "moment1", "point-reflected"):
+        for ends in ("line", "moment-1", "point-mirror"):
             w = low_pass.gaussian(2 * x + 1, .8, 1e-3, ends)
             np.testing.assert_allclose(w, 2 * x + 1, atol=1e-11)
 

@@ -20,7 +20,7 @@ struct PlainText {
 
 // Purpose   the description in ASCII: comments are left out, letters outside of ASCII inside a text in double
 // quotes
-//           become TOML's own escapes (\UXXXXXXXX). Elsewhere they are refused, like control characters,
+//           become TOML's own escapes (\U and eight hex digits). Elsewhere they are refused, like control characters,
 //           texts that do not end on their line, and bytes that are no UTF-8. Nothing that a description
 //           needs is lost: bare keys, numbers and words of TOML are ASCII.
 // Why       the parser (toml++ 3.3) takes an undefined path when it looks for white space and meets a letter

@@ -13,7 +13,8 @@ analysis::PartDecision judge_part(analysis::PartJudge& judge,
                       .height_step_um = traverse->heights.height_step_um,
                       .counts = traverse->heights.counts,
                       .quality = traverse->heights.quality,
-                      .pickup = traverse->gauge.pickup});
+                      .pickup = traverse->gauge.pickup,
+                      .tip_radius_um = traverse->gauge.tip_radius_um});
   }
   return judge.judge(inputs);
 }

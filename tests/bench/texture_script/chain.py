@@ -24,7 +24,7 @@ class Settings:
     form: str = "line"  # line, arc, poly:N, none
     sections: int = 5
     section_length_mm: Optional[float] = None  # absent: lambda_c
-    ends: str = "moment0"
+    ends: str = "moment-0"
     hill_percent: float = 10.0  # of the profile's own Rz
     dale_percent: float = 10.0
     pruning_percent: float = 5.0

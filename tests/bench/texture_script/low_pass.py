@@ -13,7 +13,7 @@ from scipy.ndimage import correlate1d
 
 ALPHA = np.sqrt(np.log(2) / np.pi)
 DIRECT_LIMIT = 24  # half-widths up to here are faster as a direct sum than through transforms
-END_RULES = ("moment0", "moment1", "zero", "extrapolated", "reflected", "point-reflected")
+END_RULES = ("moment-0", "moment-1", "zero", "line", "mirror", "point-mirror")
 
 
 def half_samples(cutoff_mm, spacing_mm, half_width, count):
@@ -90,11 +90,11 @@ def moment_order_1(z, cutoff_mm, spacing_mm, half):
 def padded(z, half, ends):
     if ends == "zero":
         return np.pad(z, half)
-    if ends == "reflected":
+    if ends == "mirror":
         return np.pad(z, half, mode="reflect")
-    if ends == "point-reflected":
+    if ends == "point-mirror":
         return np.pad(z, half, mode="reflect", reflect_type="odd")
-    if ends == "extrapolated":
+    if ends == "line":
         i = np.arange(half + 1)
         first, last = np.polyfit(i, z[:half + 1], 1), np.polyfit(i, z[-half - 1:], 1)
         return np.concatenate([np.polyval(first, np.arange(-half, 0)), z,
@@ -102,20 +102,20 @@ def padded(z, half, ends):
     raise ValueError(f"end rule {ends!r}: expected one of {', '.join(END_RULES)}")
 
 
-def gaussian(z, cutoff_mm, spacing_mm, ends="moment0", half_width=1.0):
+def gaussian(z, cutoff_mm, spacing_mm, ends="moment-0", half_width=1.0):
     """The mean line w of the whole trace."""
     half = half_samples(cutoff_mm, spacing_mm, half_width, len(z))
-    if ends == "moment0":
+    if ends == "moment-0":
         sums = weighted_sums(z, cutoff_mm, spacing_mm, half)
         sums *= reciprocal_of_cut_sum(len(z), cutoff_mm, spacing_mm, half)
         return sums
-    if ends == "moment1":
+    if ends == "moment-1":
         return moment_order_1(z, cutoff_mm, spacing_mm, half)
     whole = weighted_sums(padded(z, half, ends), cutoff_mm, spacing_mm, half)
     return whole[half:half + len(z)] / weights(cutoff_mm, spacing_mm, half).sum()
 
 
-def two_step(z, cutoff_mm, spacing_mm, ends="moment0", half_width=1.0):
+def two_step(z, cutoff_mm, spacing_mm, ends="moment-0", half_width=1.0):
     """w of the profile whose valleys below the first mean line are filled; the roughness is z - w, z unclipped."""
     first = gaussian(z, cutoff_mm, spacing_mm, ends, half_width)
     return gaussian(np.maximum(z, first), cutoff_mm, spacing_mm, ends, half_width)

@@ -134,6 +134,18 @@ struct Measuring : ::testing::Test {
     bench.request("ES-1");
     bench.zone(1);
   }
+  // Two traverses of the first zone, one of the second, all durable.
+  void to_judging() {
+    bench.traverse_comes();
+    bench.traverse_comes();
+    bench.ledger_takes_traverse();
+    bench.ledger_takes_traverse();
+    bench.stylus_clears();
+    bench.zone(0);
+    bench.zone(2);
+    bench.traverse_comes();
+    bench.ledger_takes_traverse();
+  }
   void expect_none(Reason reason) {
     while (bench.asks<RecordTraverse>()) bench.ledger_takes_traverse();
     bench.ledger_takes_judgement();
@@ -162,32 +174,13 @@ TEST_F(Measuring, AStylusThatNeverAnswersIsGivenUp) {
 }
 
 TEST_F(Measuring, AnAnalysisThatNeverAnswersIsGivenUp) {
-  bench.traverse_comes();
-  bench.traverse_comes();
-  bench.ledger_takes_traverse();
-  bench.ledger_takes_traverse();
-  bench.stylus_clears();
-  bench.zone(0);
-  bench.zone(2);
-  bench.traverse_comes();
-  bench.ledger_takes_traverse();
+  to_judging();
   ASSERT_EQ(bench.phase(), Phase::kJudging);
   bench.pass_ms(21'000);
   expect_none(Reason::kInternalError);
 }
 
 TEST_F(Measuring, ADecisionAboutAnEarlierPartIsNotThisOnes) {
-  const auto to_judging = [this] {
-    bench.traverse_comes();
-    bench.traverse_comes();
-    bench.ledger_takes_traverse();
-    bench.ledger_takes_traverse();
-    bench.stylus_clears();
-    bench.zone(0);
-    bench.zone(2);
-    bench.traverse_comes();
-    bench.ledger_takes_traverse();
-  };
   to_judging();
   const auto old = bench.take<JudgePart>();
   bench.plc_changes([](base::PlcInputs& in) { in.abort = true; });
