@@ -68,9 +68,8 @@ struct FaceWorkspace {
 class FaceForm {
  public:
   // Errors    kInvalidConfig: a length that no trace can meet. kTooShort: the trace does not hold the face,
-  // or
-  //           the inner face is less than half of it. kOutOfRange: an edge or the spot smoothing is too short
-  //           for the spacing.
+  //           or the inner face is less than half of it. kOutOfRange: an edge or the spot smoothing is too
+  //           short for the spacing.
   static base::Result<FaceForm> prepare(const FaceFormOptions& options);
 
   // Shape     heights_um: the whole trace, smoothed by the S-filter, form not removed, positive away from the

@@ -21,8 +21,7 @@ struct KernelOptions {
 
 // Purpose   s(0), s(1) .. s(m), the weights of the sample itself and of its neighbours on one side.
 // Method    s(j) = exp(-pi (j dx / (alpha Lc))^2) for j dx <= Lc, divided by s(0) + 2 sum s(j): a constant
-// passes
-//           unchanged.
+//           passes unchanged.
 // Pre       both lengths positive.
 // Source    ISO 16610-21:2011 4.1.
 std::vector<double> gaussian_half_kernel(const KernelOptions& options);

@@ -12,11 +12,10 @@ namespace crestgate::analysis {
 using Complex = std::complex<double>;
 
 // Purpose   a prepared transform of one size. The same input gives the same bits: the plan follows from the
-// size
-//           alone and nothing is chosen by timing.
+//           size alone and nothing is chosen by timing.
 // Threads   const use from several threads is safe, each with its own buffers.
 // Source    the packing of two real halves into one complex transform: W. H. Press et al., "Numerical
-// Recipes",
+//           Recipes",
 //           12.3 - from memory.
 class RealFft {
  public:

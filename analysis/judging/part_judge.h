@@ -41,12 +41,12 @@ struct PartDecision {
 //           limit. Otherwise kReject if any limit is broken, and kAccept only if every limit was held and
 //           kept. Where the true value may lie on either side of a limit (waves under the roughness, the
 //           drive's own waves, a crown faked by a skew) that limit neither accepts nor rejects, so the part
-//           is rejected for another limit or not judged. The first doubt in the order of zones
-//           and traverses gives the reason.
+//           is rejected for another limit or not judged. The first doubt in the order of zones and traverses
+//           gives the reason.
 // Errors    none: judge never fails.
 // Memory    keeps what it prepared for each shape of trace (up to 64) and its workspace from part to part.
-// The decision
-//           itself is allocated; the texture computation inside allocates nothing for a shape seen before.
+//           The decision itself is allocated; the texture computation inside allocates nothing for a shape
+//           seen before.
 // Threads   one PartJudge per thread.
 class PartJudge {
  public:

@@ -26,10 +26,10 @@ struct PartPlan {
 };
 
 // Purpose   what can be said about a plan before any part is there. A plan that fails can never lead to
-// accept. Errors    kInvalidConfig with one sentence that names the zone and what is wrong: no zone, a zone
-// without a name,
-//           without traverses or without limits, two zones of one name, impossible settings, a limit on a
-//           symbol that the settings do not compute, in another unit, without a bound, with a bound that is
+//           accept.
+// Errors    kInvalidConfig with one sentence that names the zone and what is wrong: no zone, a zone without a
+//           name, without traverses or without limits, two zones of one name, impossible settings, a limit on
+//           a symbol that the settings do not compute, in another unit, without a bound, with a bound that is
 //           not finite, with lower above upper, or a median over fewer than three values.
 base::Outcome check_plan(const PartPlan& plan);
 

@@ -19,14 +19,12 @@ struct Doubt {
 };
 
 // Purpose   the first of a trace's quality bits that makes it unusable (base::kQualityUnusable), if any. The
-// bits in
-//           `excused` are left to a closer look at the samples.
+//           bits in `excused` are left to a closer look at the samples.
 std::optional<Doubt> doubt_from_quality(std::uint32_t quality, std::uint32_t excused = 0);
 
 // Purpose   a stylus or signal that is stuck: one and the same count over more than kStandstillShare of the
-// trace
-//           (and at least kStandstillSamples in a row), which no surface gives through an instrument with
-//           noise.
+//           trace (and at least kStandstillSamples in a row), which no surface gives through an instrument
+//           with noise.
 // Source    our own rule; an ideal square wave of a tenth of a millimetre stays below it.
 inline constexpr double kStandstillShare = 0.02;
 inline constexpr std::size_t kStandstillSamples = 64;

@@ -42,10 +42,11 @@ base::Result<CircleArc> fit_circle_arc(std::span<const double> heights_um, const
                                        std::optional<double> radius_mm);
 
 // Purpose   residual = height - arc, along z, positive away from the material; also beyond the fitted
-// samples. Shape     heights_um and residual_um of equal size, may be the same memory. Errors kNotConverged:
-// the circle ends before the profile does. Why       along z and not along the normal: heights are sampled
-// over x, and a ripple on a flank keeps its height
-//           (25 mm radius, 4 mm: the normal distance would take 0.1 % off Ra).
+//           samples.
+// Shape     heights_um and residual_um of equal size, may be the same memory.
+// Errors    kNotConverged: the circle ends before the profile does.
+// Why       along z and not along the normal: heights are sampled over x, and a ripple on a flank keeps its
+//           height (25 mm radius, 4 mm: the normal distance would take 0.1 % off Ra).
 base::Outcome subtract_circle_arc(const CircleArc& arc, const ArcGrid& grid,
                                   std::span<const double> heights_um, std::span<double> residual_um);
 

@@ -45,7 +45,7 @@ struct FormGrid {
 class FormFit {
  public:
   // Errors    kInvalidConfig: degree or radius impossible. kTooShort: fewer samples than the form has
-  // unknowns.
+  //           unknowns.
   static base::Result<FormFit> prepare(const FormRemoval& form, const FormGrid& grid);
 
   // Shape     heights_um and residual_um: sample_count samples; they may be the same memory.

@@ -31,8 +31,7 @@ class OrthogonalPolynomials {
 
   // Purpose   residual = heights - polynomial, also beyond the fitted samples.
   // Shape     heights and residual of equal size, may be the same memory; heights[first] is the first of the
-  // n
-  //           fitted samples.
+  //           n fitted samples.
   void subtract(const Coefficients& coefficients, std::size_t first, std::span<const double> heights,
                 std::span<double> residual) const;
 

@@ -19,9 +19,8 @@ struct ChirpWorkspace {
 
 // Purpose   for lengths whose prime factors a fast transform does not like.
 // Method    chirp-z: with j k = (j^2 + k^2 - (k - j)^2) / 2 the transform of n samples becomes a convolution
-// with
-//           exp(i pi m^2 / n), done with transforms of a good size. The factor exp(-i pi k^2 / n) after it
-//           does not change a magnitude and is left out.
+//           with exp(i pi m^2 / n), done with transforms of a good size. The factor exp(-i pi k^2 / n) after
+//           it does not change a magnitude and is left out.
 // Source    L. R. Rabiner, R. W. Schafer, C. M. Rader, "The chirp z-transform algorithm", IEEE Trans. Audio
 //           Electroacoust. 17 (1969), 86-92.
 // Threads   const use from several threads is safe, each with its own workspace.

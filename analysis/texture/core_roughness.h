@@ -20,11 +20,10 @@ struct CoreRoughness {
 
 // Purpose   the parameters of a curve of n >= 3 points.
 // Method    m = round(0.4 n); among the secants z(k) - z(k+m) the smallest, of several that are equal within
-// 1e-9 the
-//           first from the peaks (a sine has two equal ones, and rounding must not choose). Least-squares
-//           line through its m + 1 points, read at ratio 0 and 1: top and bottom of the core. Areas are sums
-//           over the samples beyond; each is turned into a right triangle of equal area on the base Rmrk1 or
-//           1 - Rmrk2.
+//           1e-9 the first from the peaks (a sine has two equal ones, and rounding must not choose).
+//           Least-squares line through its m + 1 points, read at ratio 0 and 1: top and bottom of the core.
+//           Areas are sums over the samples beyond; each is turned into a right triangle of equal area on the
+//           base Rmrk1 or 1 - Rmrk2.
 // Source    ISO 21920-2:2021 4.5.3, ISO 13565-2:1996 4 - from memory; the discrete details are ours.
 CoreRoughness core_roughness(const MaterialRatioCurve& curve);
 

@@ -15,8 +15,7 @@ namespace crestgate::analysis {
 // Shape     flat_um: at least one face of samples, all measured.
 // Pre       settings passed check_settings and have a band of waves.
 // Errors    kNoData: a sample is missing. kOutOfRange: the flat is sampled otherwise than the face. Else
-// those of the
-//           search.
+//           those of the search.
 base::Result<DriveWaves> drive_waves_on_flat(const TextureSettings& settings, const TraceShape& face,
                                              std::span<const double> flat_um, double flat_spacing_mm);
 

@@ -22,12 +22,11 @@ inline constexpr std::size_t kGradientReach = 3;
 // Purpose   gradients and developed length over the evaluation length.
 // Pre       at least 2 * kGradientReach + 1 samples evaluated, all finite; spacing_mm > 0.
 // Method    g(i) = (z(i+3) - 9 z(i+2) + 45 z(i+1) - 45 z(i-1) + 9 z(i-2) - z(i-3)) / (60 dx) at every
-// evaluated
-//           sample that has three neighbours in the trace on either side: with three samples of run-up and
-//           run-down at all of them, without any at all but the first and last three. The developed length is
-//           the sum of the n - 1 chords between the evaluated samples, its ratio is taken to (n - 1) dx.
-//           Neither scales with the heights. Both depend strongly on spacing and lambda_s: numbers of
-//           different settings cannot be compared.
+//           evaluated sample that has three neighbours in the trace on either side: with three samples of
+//           run-up and run-down at all of them, without any at all but the first and last three. The
+//           developed length is the sum of the n - 1 chords between the evaluated samples, its ratio is taken
+//           to (n - 1) dx. Neither scales with the heights. Both depend strongly on spacing and lambda_s:
+//           numbers of different settings cannot be compared.
 // Accuracy  the rule's gain on a sine of n samples a period is 0.9337 (4), 0.99959 (10), 0.999993 (20).
 // Source    ISO 21920-2:2021 4.4; the rule is that of ISO 4287:1997 4.4 - from memory.
 HybridParameters hybrid_parameters(const EvaluatedProfile& profile);

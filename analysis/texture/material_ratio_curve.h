@@ -9,8 +9,7 @@
 namespace crestgate::analysis {
 
 // Purpose   a view of the curve over sorted heights z(1) >= .. >= z(n), standing at ratios (k - 1/2) / n,
-// with
-//           straight lines between. Ratios are fractions 0 .. 1.
+//           with straight lines between. Ratios are fractions 0 .. 1.
 // Lifetime  the sorted heights must outlive the view.
 // Source    ISO 21920-2:2021 4.5 - from memory; the points and lines of the sampled curve are ours.
 class MaterialRatioCurve {

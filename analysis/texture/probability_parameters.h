@@ -19,16 +19,14 @@ struct ProbabilityParameters {
 // Purpose   the probability parameters of curves of one length; what depends on the length alone is prepared
 //           once.
 // Method    The k-th highest of n heights stands at s(k) = Phi^-1(1 - (k - 1/2) / n). Over |s| <= 3 two
-// straight
-//           lines that meet are fitted by least squares, every height weighted with its share of the s axis,
-//           so that the tails count as much as the crowded middle. Every inner height of the range is tried
-//           as the place where they meet: with the straight line through all taken off first, a bend at s(j)
-//           explains (h(j) . z)^2 / |h(j)|^2, h(j) the part of max(s - s(j), 0) that no straight line
+//           straight lines that meet are fitted by least squares, every height weighted with its share of the
+//           s axis, so that the tails count as much as the crowded middle. Every inner height of the range is
+//           tried as the place where they meet: with the straight line through all taken off first, a bend at
+//           s(j) explains (h(j) . z)^2 / |h(j)|^2, h(j) the part of max(s - s(j), 0) that no straight line
 //           explains; running sums make that one pass. Two processes are recognised when Rvq >= 1.25 Rpq and
 //           both regions hold at least 5 % of the range.
 // Source    ISO 21920-2:2021 4.5.4 and ISO 13565-3:1998 for what the numbers mean - from memory. The search
-// for
-//           the regions is ours: the standard's (conics and their bisectors) was not at hand.
+//           for the regions is ours: the standard's (conics and their bisectors) was not at hand.
 // Threads   const use from several threads is safe.
 class ProbabilityAnalysis {
  public:

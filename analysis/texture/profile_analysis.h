@@ -49,8 +49,7 @@ struct ProfileNumbers {
 };
 
 // Purpose   memory that one run after the other writes into. It grows at the first profile of a shape; after
-// that
-//           nothing is allocated.
+//           that nothing is allocated.
 // Lifetime  the spans are valid until the next run with this workspace.
 // Threads   one workspace per thread.
 class ProfileWorkspace {
@@ -75,16 +74,14 @@ class ProfileWorkspace {
 };
 
 // Purpose   everything that the options determine, prepared once; then one run per profile. P, R and W of one
-// trace
-//           can share an analysis.
+//           trace can share an analysis.
 // Method    families that others rest on come with them: elements and features need the Rz of the sections.
 //           Thresholds are percentages of that Rz. Everything else: see the headers of the families.
 // Threads   run is const; concurrent runs need a workspace each.
 class ProfileAnalysis {
  public:
   // Errors    kInvalidConfig or kOutOfRange: options that no profile can be analysed with; the sentence says
-  // what
-  //           is wanted and what was found.
+  //           what is wanted and what was found.
   static base::Result<ProfileAnalysis> prepare(const ProfileAnalysisOptions& options);
   ~ProfileAnalysis();
   ProfileAnalysis(ProfileAnalysis&&) noexcept;

@@ -20,8 +20,9 @@ struct ChainWishes {
 };
 
 // Purpose   everything that settings, spacing and number of samples determine, prepared once; then one run
-// per trace. Method    1. Preparation (trace_preparation.h): gaps, spikes and spacing, as far as the settings
-// ask for it.
+//           per trace.
+// Method    1. Preparation (trace_preparation.h): gaps, spikes and spacing, as far as the settings ask for
+//              it.
 //           2. S-filter: Gaussian low pass of lambda_s over the whole trace, renormalised at the ends.
 //           3. Form removal, a disk rolled along when asked for: primary profile P.
 //           4. Mean line of lambda_c: W; R = P - W, neither centred nor levelled again. With lambda_f the
@@ -47,8 +48,8 @@ class ProfileChain {
 
   // Shape     heights_um: the measured samples, NaN where missing or over range.
   // Errors    kNoData: more is missing than may be bridged. kNotFinite: an infinite height, or one beyond a
-  // kilometre. kNotConverged: no arc fits. Memory    allocates nothing once the workspace has seen this
-  // shape.
+  //           kilometre. kNotConverged: no arc fits.
+  // Memory    allocates nothing once the workspace has seen this shape.
   base::Outcome run(std::span<const double> heights_um, Workspace& workspace) const;
 
  private:

@@ -22,8 +22,7 @@ struct SectionExtremes {
 };
 
 // Purpose   peak and pit of every section of a profile whose mean line is z = 0. Sections are neither centred
-// nor
-//           levelled; a section wholly above the line has a negative pit.
+//           nor levelled; a section wholly above the line has a negative pit.
 // Shape     heights_um: sections.size() * section_samples samples; section k is the k-th part of them.
 // Source    ISO 21920-2:2021 4.2 and 5.1 - from memory.
 void find_section_extremes(std::span<const double> heights_um, std::span<SectionExtremes> sections);

@@ -41,15 +41,14 @@ struct FeatureOptions {
 // Purpose   the significant peaks and pits, peak and pit in turn.
 // Pre       prominence_um > 0, all heights finite.
 // Method    Wolf pruning: of all neighbouring peak-pit pairs the one with the least height difference is
-// taken
-//           away, until no difference is below the prominence. Along a line the survivors are those from
-//           which the profile falls (rises) by the prominence on both sides before it comes higher (deeper),
-//           and one pass with a memory of the highest and lowest sample since the last turn finds them: no
-//           list of pairs, O(n). A peak or pit whose other side lies beyond the end of the evaluation length
-//           is incomplete and does not count. Of several equally high tops with less than the prominence
-//           between them the first one is taken.
-// Source    G. W. Wolf, "Topographic surfaces and surface networks", Extended Abstracts, ICA 2004, and
-//           ISO 16610-45 - from memory; the rule at the ends is ours.
+//           taken away, until no difference is below the prominence. Along a line the survivors are those
+//           from which the profile falls (rises) by the prominence on both sides before it comes higher
+//           (deeper), and one pass with a memory of the highest and lowest sample since the last turn finds
+//           them: no list of pairs, O(n). A peak or pit whose other side lies beyond the end of the
+//           evaluation length is incomplete and does not count. Of several equally high tops with less than
+//           the prominence between them the first one is taken.
+// Source    G. W. Wolf, "Topographic surfaces and surface networks", Extended Abstracts, ICA 2004, and ISO
+//           16610-45 - from memory; the rule at the ends is ours.
 // Memory    reuses the capacity of `features`; it never grows beyond the number of samples.
 void find_features(std::span<const double> heights_um, double prominence_um, std::vector<Feature>& features);
 

@@ -28,8 +28,7 @@ struct SpatialWorkspace {
 
 // Purpose   the spatial parameters of profiles of one length; the transforms are prepared once.
 // Method    Ral: autocorrelation = mean of z(i) z(i+t) over the n - t overlapping pairs, divided by the mean
-// of
-//           z^2; the smallest lag at which it is 0.2, on straight lines between lags. Rsw: the largest
+//           of z^2; the smallest lag at which it is 0.2, on straight lines between lags. Rsw: the largest
 //           Fourier magnitude of the n heights at the exact wavelengths n dx / k, k = 1 .. n / 2; of several
 //           that are equal within 1e-9 the longest. One transform of the heights padded to 2 n serves both
 //           where 2 n is a good size for it (its even bins are those of n); elsewhere the bins come from a

@@ -18,9 +18,8 @@ namespace crestgate::analysis {
 
 // Purpose   the one computation that live judging, replay, reports and the command line share.
 // Method    profiles P, R, W by ProfileChain; R, W and P parameters over the evaluation length by
-// ProfileAnalysis, of
-//           each family only what is asked for; waves and face over the whole trace. Without waves, WaveCount
-//           and WaveHeight are 0 and WaveSpacing does not exist.
+//           ProfileAnalysis, of each family only what is asked for; waves and face over the whole trace.
+//           Without waves, WaveCount and WaveHeight are 0 and WaveSpacing does not exist.
 // Doubts    every value carries why it may not be trusted on this trace (value_doubt.h).
 // Threads   run is const; concurrent runs need a workspace each.
 class TextureComputation {
@@ -47,10 +46,9 @@ class TextureComputation {
   [[nodiscard]] std::size_t prepared_count() const;
 
   // Shape     heights_um: sample_count samples, NaN where missing or over range; values: one per name.
-  // `of_gauge` what is known to be wrong with the trace as a whole; it is passed on to the values it touches.
+  //           of_gauge: what doubts_of_gauge knows to be wrong; passed on to the values that it touches.
   // Errors    kNoData: more is missing than the settings let be bridged. kNotFinite: a height, or a number
-  // computed from
-  //           them, is not finite. kNotConverged: no arc fits. values are unspecified then.
+  //           computed from them, is not finite. kNotConverged: no arc fits. values are unspecified then.
   // Memory    allocates nothing once the workspace has seen this shape.
   base::Outcome run(std::span<const double> heights_um, Workspace& workspace,
                     std::span<ParameterValue> values, DoubtSet of_gauge = {}) const;

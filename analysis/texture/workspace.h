@@ -17,8 +17,7 @@
 namespace crestgate::analysis {
 
 // Purpose   memory that one computation after the other writes into. It grows at the first trace of a shape;
-// after
-//           that nothing is allocated.
+//           after that nothing is allocated.
 // Lifetime  the spans are valid until the next run with this workspace.
 // Threads   one workspace per thread.
 class Workspace {

@@ -7,12 +7,12 @@
 namespace crestgate::analysis {
 
 // Purpose   P(g > x) for white Gaussian noise, g = largest of `ordinates` periodogram ordinates over their
-// sum. Pre       0 < share <= 1, ordinates >= 1. Method    sum over k >= 1, k x < 1, of (-1)^(k-1) C(m, k) (1
-// - k x)^(m - 1); m up to about 100 before the
+//           sum.
+// Pre       0 < share <= 1, ordinates >= 1.
+// Method    sum over k >= 1, k x < 1, of (-1)^(k-1) C(m, k) (1 - k x)^(m - 1); m up to about 100 before the
 //           alternating sum loses its digits, capped to 0 .. 1.
 // Source    R. A. Fisher, "Tests of significance in harmonic analysis", Proc. R. Soc. A 125 (1929), 54-59 -
-// from
-//           memory.
+//           from memory.
 double fisher_probability(double share, std::size_t ordinates);
 
 // Purpose   the chance that noise alone gives `share` somewhere, when `places` frequencies were looked at.

@@ -31,8 +31,7 @@ struct WaveWorkspace {
 };
 
 // Purpose   the form that is taken off before waves are sought: an arc of free radius where the zone has an
-// arc (a part of
-//           another radius is no wavy part), else a parabola (a slight crown is no wave).
+//           arc (a part of another radius is no wavy part), else a parabola (a slight crown is no wave).
 FormRemoval form_beside_waves(const FormRemoval& form);
 
 struct WaveSearchOptions {

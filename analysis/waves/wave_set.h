@@ -24,14 +24,12 @@ struct Sinusoid {
 };
 
 // Purpose   the waves taken so far, their common fit and what is left of the profile.
-// Ownership the memory belongs to the caller: kMaxWaves pairs of columns and the residual.
+// Memory    the caller's: kMaxWaves pairs of columns and the residual.
 // Method    orthogonal matching pursuit: each new pair of columns is made orthogonal (twice, against
-// rounding) to the
-//           form and to the earlier pairs, so the residual is that of one joint least-squares fit; amplitudes
-//           follow from the triangular factor.
+//           rounding) to the form and to the earlier pairs, so the residual is that of one joint
+//           least-squares fit; amplitudes follow from the triangular factor.
 // Source    Y. C. Pati, R. Rezaiifar, P. S. Krishnaprasad, "Orthogonal matching pursuit", Asilomar 1993 -
-// from
-//           memory.
+//           from memory.
 class WaveSet {
  public:
   static constexpr std::size_t kMaxWaves = 8;

@@ -30,7 +30,7 @@ base::Outcome check_parts(const cell::CellDescription& cell);
 class RunParts {
  public:
   // Errors  kBusy, kIo: the PLC port cannot be listened on; kInvalidConfig: gauge kind or port that nobody
-  // knows.
+  //         knows.
   static base::Result<std::unique_ptr<RunParts>> make(boost::asio::io_context& io,
                                                       const cell::CellDescription& cell);
   virtual ~RunParts() = default;

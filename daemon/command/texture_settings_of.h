@@ -10,9 +10,8 @@
 namespace crestgate::command {
 
 // Purpose   the settings of the plan's zone, or those of ISO 21920-3 (from memory) changed by the options
-// given. Without
-//           a class and without lengths: Sc3. Waves, unless the options say otherwise, from 0.5 mm to half
-//           the trace.
+//           given. Without a class and without lengths: Sc3. Waves, unless the options say otherwise, from
+//           0.5 mm to half the trace.
 // Errors    kInvalidConfig, kTooShort with one line: which option, what was expected and found.
 base::Result<analysis::TextureSettings> texture_settings_of(const TextureOptions& options,
                                                             const Trace& trace);

@@ -63,16 +63,14 @@ struct GaugeHealth {
 };
 
 // Purpose    one gauge on one port. All requests are bounded in time. One at a time: a second one while the
-// first
-//            runs fails with kBusy, except abort().
+//            first runs fails with kBusy, except abort().
 // Threads    all calls on the executor it was made with.
 // Lifetime   outlives its waiting calls.
 // Errors     kNoReply silent; kChecksum, kMalformed, kTruncated: damaged after every retry; kRefused,
-// kOutOfRange:
-//            the gauge will not; kNotSupported: it speaks another version; kWrongIdentity: another gauge
-//            answered; kDeviceFault: its own fault; kStopped: stopped in the middle; kRestarted;
-//            kDisconnected: the port; kCancelled: abort() ended it. gauge_reason.h maps them to the reason
-//            shown to the line.
+//            kOutOfRange: the gauge will not; kNotSupported: it speaks another version; kWrongIdentity:
+//            another gauge answered; kDeviceFault: its own fault; kStopped: stopped in the middle;
+//            kRestarted; kDisconnected: the port; kCancelled: abort() ended it. gauge_reason.h maps them to
+//            the reason shown to the line.
 class Gauge {
  public:
   virtual ~Gauge() = default;

@@ -11,9 +11,8 @@
 namespace crestgate::driver {
 
 // Purpose  wraps `output`: safe() is called on it when apply() has not been called for `lease`, once per
-// lapse. It is
-//          safe at the start. The measuring cycle may hang while the rest of the process lives; this is what
-//          notices.
+//          lapse. It is safe at the start. The measuring cycle may hang while the rest of the process lives;
+//          this is what notices.
 [[nodiscard]] std::unique_ptr<SignalOutput> make_leased(const boost::asio::any_io_executor& executor,
                                                         std::unique_ptr<SignalOutput> output,
                                                         std::chrono::milliseconds lease);

@@ -23,8 +23,7 @@ struct SelfFall {
 };
 
 // Purpose  shows a desired state, not events: applying the same state again changes nothing, and the cell
-// applies it
-//          again on every heartbeat.
+//          applies it again on every heartbeat.
 // Threads  all calls on one thread; none of them blocks.
 class SignalOutput {
  public:
@@ -34,8 +33,7 @@ class SignalOutput {
   [[nodiscard]] virtual SelfFall falls_by_itself() const = 0;
 
   // Errors  kBusy: the device takes nothing just now; the state is shown at the next apply(). kIo,
-  // kDisconnected.
-  //         After stop(): kCancelled.
+  //         kDisconnected. After stop(): kCancelled.
   virtual base::Result<Applied> apply(const base::CellSignal& signal) = 0;
 
   // Not green, now, whatever was applied before; until the next apply().

@@ -17,13 +17,11 @@ using Deadline = std::chrono::steady_clock::time_point;
 // Ownership  the session that opened it; not shared.
 // Threads    all calls on the executor it was made with.
 // Lifetime   `bytes` and `into` must outlive the co_await that uses them. The stream itself may be destroyed
-// while
-//            a call waits: that call then ends with kDisconnected.
+//            while a call waits: that call then ends with kDisconnected.
 // Calls      at most one write and one read_some wait at the same time.
 // Errors     kNoReply: the deadline passed. kDisconnected: the channel is gone (end of file, EIO, ENODEV,
-// ENXIO,
-//            EBADF, connection reset, or close() was called) and will not come back by itself. kIo: anything
-//            else.
+//            ENXIO, EBADF, connection reset, or close() was called) and will not come back by itself. kIo:
+//            anything else.
 class ByteStream {
  public:
   virtual ~ByteStream() = default;

@@ -35,9 +35,8 @@ struct PortInfo {
 [[nodiscard]] std::string_view name_of(Transport transport);
 
 // Purpose  fills in `identity` of every port: "usb:VVVV:PPPP:SERIAL" where vendor, product and serial number
-// name
-//          one port only; "path:SOCKET" (the physical socket) for USB ports without a serial number or with
-//          the same one (adapters with several channels, cheap copies); else "path:NAME".
+//          name one port only; "path:SOCKET" (the physical socket) for USB ports without a serial number or
+//          with the same one (adapters with several channels, cheap copies); else "path:NAME".
 void assign_identities(std::vector<PortInfo>& ports);
 
 // Sorted by name. Reads the system's tables; takes milliseconds.

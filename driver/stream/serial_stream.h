@@ -21,8 +21,7 @@ struct SerialOptions {
 };
 
 // Purpose  opens `path` raw (8 data bits, no character has a meaning, reads wait for one byte), for us alone,
-// and
-//          checks that the driver really took the settings. Never blocks; not inherited by children.
+//          and checks that the driver really took the settings. Never blocks; not inherited by children.
 // Errors   kNotFound: no such device. kBusy: another program has it open. kRefused: no permission.
 //          kInvalidConfig: not a serial port, or a rate that this system does not know. kIo: anything else,
 //          settings that the driver silently refused included.

@@ -17,9 +17,8 @@ struct TcpAddress {
 };
 
 // Purpose  connects, with small packets sent at once, and a dead peer noticed: probes after 5 s of silence,
-// every
-//          2 s, 3 times; unanswered data give up after 10 s. A peer whose process hangs still answers probes:
-//          only the protocol's own pulse notices that.
+//          every 2 s, 3 times; unanswered data give up after 10 s. A peer whose process hangs still answers
+//          probes: only the protocol's own pulse notices that.
 // Errors   kInvalidConfig: `host` is not an address in numbers. kNoReply: not connected before the deadline.
 //          kDisconnected: refused or unreachable.
 [[nodiscard]] Awaitable<base::Result<std::unique_ptr<ByteStream>>> open_tcp(

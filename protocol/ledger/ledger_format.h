@@ -57,8 +57,7 @@ using EntryHeaderBytes = std::array<std::byte, kEntryHeaderBytes>;
 [[nodiscard]] SegmentHeaderBytes encode(const SegmentHeader& header);
 
 // Errors  kCorruptFile: no segment, or a damaged header. kNotSupported: a newer version. `detail` begins with
-// a
-//         verb, for the caller to put the file's name in front.
+//         a verb, for the caller to put the file's name in front.
 base::Result<SegmentHeader> decode_segment_header(std::span<const std::byte> bytes);
 
 // The id field of a header that may be damaged. Pre: kSegmentHeaderBytes bytes.

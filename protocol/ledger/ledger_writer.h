@@ -43,12 +43,10 @@ struct RecoveryReport {
 class LedgerWriter {
  public:
   // Purpose  opens the ledger of a directory for appending, creating both if needed (not the directory's
-  // parent);
-  //          repairs the tail that a crash left. See FORMAT.md, "Repair".
+  //          parent); repairs the tail that a crash left. See FORMAT.md, "Repair".
   // Errors   kBusy: another writer has it. kCorruptFile: the newest segment is foreign, or its header is
-  // damaged
-  //          and cannot be made up for. kNotSupported: a newer version. Those of the file system, kNoSpace
-  //          among them. `detail` names the ledger.
+  //          damaged and cannot be made up for. kNotSupported: a newer version. Those of the file system,
+  //          kNoSpace among them. `detail` names the ledger.
   static base::Result<std::unique_ptr<LedgerWriter>> open(FileSystem& files,
                                                           const std::filesystem::path& directory,
                                                           const LedgerOptions& options);

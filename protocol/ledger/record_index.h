@@ -22,7 +22,8 @@ class RecordIndex {
   [[nodiscard]] File& file() { return *file_; }
 
   // Purpose  where record `number` begins; empty if it is not in the segment. Reads on if the segment has
-  // grown. Errors   those of the file.
+  //          grown.
+  // Errors   those of the file.
   base::Result<std::optional<std::uint64_t>> offset_of(std::uint64_t number);
 
  private:

@@ -46,8 +46,8 @@ class SegmentScanner {
   explicit SegmentScanner(const ScanStart& start) : at_(start) {}
 
   // Purpose  the next entry, of which every byte lies below `limit` (a size of the file taken before the
-  // call).
-  //          On kTail and kEnd the scan stays where it is, so that it can go on when the file has grown.
+  //          call). On kTail and kEnd the scan stays where it is, so that it can go on when the file has
+  //          grown.
   base::Result<ScanItem> next(File& file, std::uint64_t limit);
 
   // Of the last kEntry or kEnd, until the next call.
@@ -75,8 +75,8 @@ class SegmentScanner {
   std::string_view why_not_whole_;
 };
 
-// Purpose  the one entry at a known place. Errors  kCorruptFile if none is whole there, and those of the
-// file.
+// Purpose  the one entry at a known place.
+// Errors   kCorruptFile if none is whole there, and those of the file.
 base::Result<Entry> read_entry(File& file, const EntryOwner& owner, std::uint64_t offset);
 
 }  // namespace crestgate::protocol

@@ -9,13 +9,12 @@
 namespace crestgate::simulator {
 
 // Purpose  opens a pair, sets its far end raw before anybody can write, keeps that end open (so that a client
-// that
-//          leaves does not end the near end with EIO), and links it to a path.
+//          that leaves does not end the near end with EIO), and links it to a path.
 // Lifetime the destructor closes the far end and removes the link.
 class PseudoTerminal {
  public:
   // Errors  kBusy: something that is no link stands at `link_path`. kIo: the system's reason is in the text.
-  // `other_than` is the name of a far end that this one must not have; empty: any will do.
+  //         `other_than` is the name of a far end that this one must not have; empty: any will do.
   static base::Result<PseudoTerminal> open(const std::string& link_path, const std::string& other_than = {});
 
   PseudoTerminal(PseudoTerminal&& other) noexcept;

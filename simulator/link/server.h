@@ -31,7 +31,9 @@ struct ServeEvents {
 base::MonotonicInstant serving_clock();
 
 // Purpose  serves until SIGTERM, SIGINT or a command that makes quit_wanted() true. The port's link is gone
-// then. Threads  everything runs on the calling thread. Errors   kIo, kBusy: a port cannot be opened.
+//          then.
+// Threads  everything runs on the calling thread.
+// Errors   kIo, kBusy: a port cannot be opened.
 base::Outcome serve(Line& line, const ServeOptions& options, const ServeEvents& events);
 
 }  // namespace crestgate::simulator

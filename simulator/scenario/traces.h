@@ -26,8 +26,7 @@ struct NamedTrace {
 };
 
 // Purpose  every part at every stage, every zone, every traverse: the heights that a gauge would send when
-// each
-//          part were placed once. Faults have no part in it.
+//          each part were placed once. Faults have no part in it.
 // Errors   kOutOfRange: length or spacing are beyond the scenario's gauge. The first error of `take` ends it.
 base::Outcome for_each_trace(const Scenario& scenario, const TraceSettings& settings,
                              const std::function<base::Outcome(const NamedTrace&)>& take);

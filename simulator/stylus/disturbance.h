@@ -17,8 +17,8 @@ struct Section {
 };
 
 // Purpose  the stylus sticks in its bearing: from sample `from` on the last reading before it, or the first
-// one. Units    noise_um is the root mean square of what the pickup still adds; 0: the readings freeze as a
-// whole.
+//          one.
+// Units    noise_um is the root mean square of what the pickup still adds; 0: the readings freeze as a whole.
 void stick(std::vector<double>& readings_um, std::size_t from, double noise_um, RandomStream& random);
 
 struct Flight {
@@ -29,8 +29,7 @@ struct Flight {
 
 // Purpose  the stylus leaves the surface and comes back to it.
 // Method   what was thrown up flies a parabola: 4 h t (1 - t) above the chord, t from 0 to 1. Where the
-// surface
-//          is higher it touches: never below the surface.
+//          surface is higher it touches: never below the surface.
 void lift_off(std::vector<double>& readings_um, const Flight& flight, RandomStream& random);
 
 struct Vibration {

@@ -41,8 +41,7 @@ struct Trace {
 
 // Purpose  one pass over the middle of a face that the tip has felt already (see tip_envelope).
 // Method   count = round((gain * (felt + tilt) + drift * time + noise) / step), felt linearly between grid
-// points.
-//          Beyond the edge of the face the stylus falls to its end stop.
+//          points. Beyond the edge of the face the stylus falls to its end stop.
 Trace trace_pass(const Face& felt, const StylusTraits& traits, const Pass& pass);
 
 // The two halves of it: what the instrument reads (um, NaN beyond the edge of the face), and what it makes of

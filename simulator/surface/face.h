@@ -28,8 +28,7 @@ struct FaceOptions {
 
 // Purpose  lets the steps of a recipe happen one after the other.
 // Method   Step k draws its parameters and its texture from seeds derived from (seed, k) alone, so that a
-// recipe
-//          that goes on from another one finds the same incoming surface.
+//          recipe that goes on from another one finds the same incoming surface.
 // Pre      width_mm > 0, grid_um > 0.
 Face make_face(const SurfaceRecipe& recipe, const FaceOptions& options);
 

@@ -22,8 +22,7 @@ double particle_height_um(double distance_um, const ParticleOptions& particle);
 
 // Purpose  puts particles into heights on a grid.
 // Method   At random places the height becomes the higher one of surface and plateau + particle: a particle
-// that
-//          sits in a valley fills it, for it is proud of the plateau and not of the valley's bottom.
+//          that sits in a valley fills it, for it is proud of the plateau and not of the valley's bottom.
 // Pre      grid_um > 0; nothing negative; flat_share at most 1.
 void leave_proud(std::vector<double>& heights_um, double plateau_um, double grid_um,
                  const ParticleOptions& options, RandomStream& random);

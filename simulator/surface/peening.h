@@ -33,8 +33,7 @@ struct PeeningOptions {
 
 // Purpose  adds craters to heights on a grid.
 // Method   The trace passes each at a random distance from its middle, equally likely anywhere from rim to
-// rim:
-//          the mean area above and below the trace is then in the same proportion as the volumes. Where
+//          rim: the mean area above and below the trace is then in the same proportion as the volumes. Where
 //          craters overlap their displacements add up.
 // Pre      grid_um > 0; nothing negative.
 void peen(std::vector<double>& heights_um, double grid_um, const PeeningOptions& options,

@@ -15,8 +15,7 @@ struct SiteOptions {
 
 // Purpose  places from 0 to length_um, in order.
 // Method   a Poisson process: the gaps between neighbours are exponentially distributed, so that the number
-// of
-//          places on a length has count_per_mm times this length as its mean and as its variance.
+//          of places on a length has count_per_mm times this length as its mean and as its variance.
 // Pre      not negative.
 std::vector<double> random_sites_um(const SiteOptions& options, RandomStream& random);
 

@@ -19,8 +19,7 @@ struct TearOptions {
 
 // Purpose  tears crests out of heights on a grid.
 // Method   Each of a number of random places moves to the highest point within half a pit's width: metal
-// tears
-//          where it stands up. With the crest's height z0 and t from -1 to 1 across the pit the surface
+//          tears where it stands up. With the crest's height z0 and t from -1 to 1 across the pit the surface
 //          becomes the lower one of itself and  z0 - d (1 - t^4) (1 - k/2),  k a random line through values
 //          between 0 and 1 every 3 um: steep walls, a ragged bottom between half and full depth. The burr
 //          stands at one edge, which of them is chance:  the higher one of surface and z0 + b (1 - u), u from

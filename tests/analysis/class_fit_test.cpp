@@ -9,7 +9,6 @@
 namespace crestgate::analysis {
 namespace {
 
-
 SettingClass named(const char* name) { return *setting_class_named(name); }
 
 std::string refusal(const char* name, const MeasurableFace& face) {

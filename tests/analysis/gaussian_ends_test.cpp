@@ -8,8 +8,8 @@
 
 #include <gtest/gtest.h>
 
-#include "analysis/filtered.h"
 #include "analysis/filter_profiles.h"
+#include "analysis/filtered.h"
 #include "analysis/filters/end_padding.h"
 #include "analysis/filters/gaussian_low_pass.h"
 #include "analysis/filters/gaussian_regression.h"

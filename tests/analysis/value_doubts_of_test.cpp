@@ -52,7 +52,8 @@ TEST(ValueDoubtsOf, ASkidTouchesEverythingButRoughnessAndATipEverything) {
   EXPECT_FALSE(skid.at("Ra").has(ValueDoubt::kSkidded));
   for (const char* symbol : {"Wa", "Pt"}) EXPECT_TRUE(skid.at(symbol).has(ValueDoubt::kSkidded)) << symbol;
   const auto tip = doubts_with({}, ValueDoubt::kLargeTip);
-  for (const char* symbol : {"Ra", "Wa", "Pt"}) EXPECT_TRUE(tip.at(symbol).has(ValueDoubt::kLargeTip)) << symbol;
+  for (const char* symbol : {"Ra", "Wa", "Pt"})
+    EXPECT_TRUE(tip.at(symbol).has(ValueDoubt::kLargeTip)) << symbol;
 }
 
 TEST(ValueDoubtsOf, CoarseSamplesAreDoubtedOnlyUnderAClassThatForbidsThem) {
@@ -65,9 +66,10 @@ TEST(ValueDoubtsOf, CoarseSamplesAreDoubtedOnlyUnderAClassThatForbidsThem) {
 }
 
 TEST(ValueDoubtsOf, TheRkFamilyIsDoubtedBehindALinearFilterOnly) {
-  for (const auto& [filter, linear] :
-       {std::pair{FilterKind::kGaussian, true}, {FilterKind::kSpline, true}, {FilterKind::kTwoStep, false},
-        {FilterKind::kRobustOrder2, false}}) {
+  for (const auto& [filter, linear] : {std::pair{FilterKind::kGaussian, true},
+                                       {FilterKind::kSpline, true},
+                                       {FilterKind::kTwoStep, false},
+                                       {FilterKind::kRobustOrder2, false}}) {
     TextureSettings settings;
     settings.filter = filter;
     const auto doubts = doubts_with(settings, {});

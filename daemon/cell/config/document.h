@@ -28,13 +28,12 @@ struct Member {
 };
 
 // Purpose  what somebody wrote, quoted in a message: control characters become spaces, so that a message
-// stays one line
-//          and steers no terminal.
+//          stays one line and steers no terminal.
 std::string on_one_line(std::string text);
 
 // Purpose  parses `text`; the root is always a Table.
 // Errors   kInvalidConfig with "<source> line <n>: <what>". Dates and times are refused: no description has
-// them.
+//          them.
 base::Result<Node> parse_document(std::string_view text, std::string_view source);
 
 // Largest file that is read as a description; a bigger one is a mistake, not a description.

@@ -38,9 +38,8 @@ struct PlanDescription {
 
 // Purpose  reads and checks a plan; `source` names the file in complaints.
 // Errors   kInvalidConfig, one line with file and line: unknown key, wrong kind, out of range, wrong unit,
-// duplicate
-//          zone, a traverse longer than the face, settings that do not fit the traverse, limits without a
-//          bound.
+//          duplicate zone, a traverse longer than the face, settings that do not fit the traverse, limits
+//          without a bound.
 base::Result<PlanDescription> read_plan(std::string_view text, const std::string& source);
 
 // The fate that the plan gives to a verdict.

@@ -21,9 +21,8 @@ std::string_view name_of(analysis::EndRule ends);
 
 // Purpose   the tables `texture`, `prepare`, `waves` and `face` of a zone.
 // Method    lengths come from a setting class that the plan names, or are stated one by one, or follow from
-// the limits
-//           (analysis/settings/setting_class.h).
-// `limits`  of the zone, symbols canonical.
+//           the limits (analysis/settings/setting_class.h).
+// Pre       limits: of the zone, symbols canonical.
 // Errors    complaints of the reader.
 analysis::TextureSettings read_texture(TableReader& zone, std::span<const base::Limit> limits);
 

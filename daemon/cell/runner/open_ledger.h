@@ -28,9 +28,8 @@ struct OpenLedger {
 };
 
 // Purpose  locks and repairs the ledger, reads back each part's attempts and verdicts, and makes sure that
-// the cell's
-//          and the plans' descriptions are records in it (a description that is there already, byte for byte,
-//          is cited again and not written again).
+//          the cell's and the plans' descriptions are records in it (a description that is there already,
+//          byte for byte, is cited again and not written again).
 // Errors   kBusy: another process writes this ledger; those of the writer and reader.
 base::Result<OpenLedger> open_ledger(protocol::FileSystem& files, const CellDescription& cell,
                                      const std::string& software_version, Now now);

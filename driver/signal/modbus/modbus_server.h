@@ -39,7 +39,7 @@ struct ModbusCounters {
 
 // Threads    all calls and callbacks on the executor's one thread.
 // Promise    each answer comes from one snapshot: apply() swaps the block whole. One client never delays
-// another.
+//            another.
 class ModbusServer : public SignalOutput {
  public:
   [[nodiscard]] virtual std::uint16_t port() const = 0;  // the one that is bound
@@ -54,8 +54,7 @@ class ModbusServer : public SignalOutput {
 };
 
 // Errors  kInvalidConfig: the address is not one in numbers. kBusy: the port is taken. kRefused: no right to
-// bind it
-//         (ports below 1024). kIo: anything else.
+//         bind it (ports below 1024). kIo: anything else.
 [[nodiscard]] base::Result<std::unique_ptr<ModbusServer>> open_modbus_server(
     const boost::asio::any_io_executor& executor, const ModbusServerOptions& options);
 

@@ -7,8 +7,7 @@
 namespace crestgate::driver {
 
 // Purpose  Markdown: both blocks with both columns of addresses, types, word and string order, verdict words,
-// flag
-//          bits, reason codes, and how to read them so that a doubt is never an accept.
+//          flag bits, reason codes, and how to read them so that a doubt is never an accept.
 [[nodiscard]] std::string register_page();
 
 }  // namespace crestgate::driver

@@ -3,9 +3,8 @@
 // Is this a request that may be answered from the table? Pure; any bytes are safe.
 //
 // Source  Modbus Application Protocol Specification V1.1b3 section 6 (functions, limits, exceptions) and
-// Modbus
-//         Messaging on TCP/IP Implementation Guide V1.0b section 3.1.3 (header), as quoted in the register
-//         page.
+//         Modbus Messaging on TCP/IP Implementation Guide V1.0b section 3.1.3 (header), as quoted in the
+//         register page.
 
 #include <array>
 #include <cstddef>

@@ -32,8 +32,7 @@ class TerminalLamp : public SignalOutput {
 
 // Purpose    writes one line per change of what is shown to `descriptor`.
 // Ownership  `descriptor` stays the caller's; it is reopened, so that its own flags (shared with the shell)
-// stay as
-//            they are.
+//            stay as they are.
 // Errors     kIo: not a descriptor that can be written.
 [[nodiscard]] base::Result<std::unique_ptr<TerminalLamp>> make_terminal_lamp(int descriptor,
                                                                              TerminalLook look);

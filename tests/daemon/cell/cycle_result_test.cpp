@@ -1,10 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
 // Rows of the table in daemon/cell/CYCLE.md: how a result ends, heartbeat and stop.
 
-#include "daemon/cell/cycle/cycle.h"
-
 #include <gtest/gtest.h>
 
+#include "daemon/cell/cycle/cycle.h"
 #include "daemon/cell/ready_cycle.h"
 
 namespace crestgate::cell {
