@@ -32,6 +32,8 @@ enum Warning : std::uint16_t {
   kWarnGaugeOffline = 1U << 4U,
   kWarnResultNotAcknowledged = 1U << 5U,
   kWarnRequestRefused = 1U << 6U,
+  kWarnOtherPlcRefused = 1U << 7U,
+  kWarnOutputFailed = 1U << 8U,
 };
 
 struct LastVerdict {
@@ -98,6 +100,7 @@ struct PlcInputs {
   PartIdentity identity;
   std::string operator_name;  // who asks for the bypass
   std::uint16_t bypass_minutes = 0;
+  bool contested = false;  // another PLC than the one that holds the line tried to write, and was refused
   friend bool operator==(const PlcInputs&, const PlcInputs&) = default;
 };
 

@@ -23,7 +23,8 @@ enum class Fate : std::uint8_t {
   kRework = 2,
   kScrap = 3,
   kQuarantine = 4,
-  kMeasureAgain = 5
+  kMeasureAgain = 5,
+  kPassUnmeasured = 6,  // go on without a verdict: not sampled, or bypassed
 };
 
 // ISO 21920-1:2021 clause 4. Always written in the plan: the defaults of the editions differ.

@@ -55,6 +55,8 @@ enum class Reason : std::uint16_t {
   kNotAcknowledged = 410,
   kResultExpired = 411,
   kIdentityChanged = 412,
+  kNotThisPart = 413,
+  kIdentityContradicts = 414,
   // 5xx the ledger
   kLedgerWriteFailed = 501,
   kLedgerSlow = 502,
@@ -65,6 +67,7 @@ enum class Reason : std::uint16_t {
   kInternalError = 603,
   kBypassed = 604,
   kPlanChanged = 605,
+  kNotSampled = 606,
 };
 
 // Who has to do something about it.
@@ -152,6 +155,10 @@ inline constexpr std::array kReasonTexts = {
     ReasonText{Reason::kResultExpired, "result_expired", "the result's time is up", Actor::kNobody},
     ReasonText{Reason::kIdentityChanged, "identity_changed", "the part id changed while its request stood",
                Actor::kMaintenance},
+    ReasonText{Reason::kNotThisPart, "not_this_part",
+               "the face under the stylus is not that of the plan's part", Actor::kOperator},
+    ReasonText{Reason::kIdentityContradicts, "identity_contradicts",
+               "two sources name different parts for the one on the bench", Actor::kOperator},
     ReasonText{Reason::kLedgerWriteFailed, "ledger_write_failed", "the ledger could not be written",
                Actor::kMaintenance},
     ReasonText{Reason::kLedgerSlow, "ledger_slow", "the ledger did not confirm in time", Actor::kMaintenance},
@@ -165,6 +172,8 @@ inline constexpr std::array kReasonTexts = {
                Actor::kOperator},
     ReasonText{Reason::kPlanChanged, "plan_changed", "the plan changed while the part was measured",
                Actor::kOperator},
+    ReasonText{Reason::kNotSampled, "not_sampled", "not measured: the sampling plan passes over this part",
+               Actor::kNobody},
 };
 
 // The text of a code; for a number that this build does not know (a newer ledger), the text of an unknown

@@ -112,8 +112,8 @@ std::string named(Enum value, const std::array<std::string_view, kCount>& names)
 constexpr std::array<std::string_view, 3> kStandings = {kNotKnown, "proved", "unproved"};
 constexpr std::array<std::string_view, 3> kPickups = {kNotKnown, "skidless", "skidded"};
 constexpr std::array<std::string_view, 3> kVerdicts = {"none", "accept", "reject"};
-constexpr std::array<std::string_view, 6> kFates = {"none",  "pass",       "rework",
-                                                    "scrap", "quarantine", "measure again"};
+constexpr std::array<std::string_view, 7> kFates = {"none",       "pass",          "rework",         "scrap",
+                                                    "quarantine", "measure again", "pass unmeasured"};
 constexpr std::array<std::string_view, 4> kRules = {"unknown", "maximum", "sixteen percent", "median"};
 constexpr std::array<std::string_view, 8> kDocumentKinds = {
     "unknown", "plan", "cell", "dialect", "certificate", "baseline", "budget", "fitted model"};

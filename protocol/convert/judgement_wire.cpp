@@ -11,13 +11,14 @@ constexpr EnumTable<base::Verdict, wire::Verdict, 3> kVerdicts = {{
     {base::Verdict::kReject, wire::VERDICT_REJECT},
 }};
 
-constexpr EnumTable<base::Fate, wire::Fate, 6> kFates = {{
+constexpr EnumTable<base::Fate, wire::Fate, 7> kFates = {{
     {base::Fate::kNone, wire::FATE_NONE},
     {base::Fate::kPass, wire::FATE_PASS},
     {base::Fate::kRework, wire::FATE_REWORK},
     {base::Fate::kScrap, wire::FATE_SCRAP},
     {base::Fate::kQuarantine, wire::FATE_QUARANTINE},
     {base::Fate::kMeasureAgain, wire::FATE_MEASURE_AGAIN},
+    {base::Fate::kPassUnmeasured, wire::FATE_PASS_UNMEASURED},
 }};
 
 constexpr EnumTable<base::AcceptanceRule, wire::AcceptanceRule, 3> kRules = {{

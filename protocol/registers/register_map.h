@@ -165,8 +165,9 @@ inline constexpr std::array kFields = {
           "online, 9 gauge proved, 10 ledger healthy, 11 bypass, 12 operator wanted"},
     Field{kVerdict, 1, Kind::kWord, "verdict", "A5C3h accept, 5A3Ch reject, 3CA5h none, 0 no result"},
     Field{kReason, 1, Kind::kWord, "reason", "reason code"},
-    Field{kFate, 1, Kind::kWord, "fate",
-          "asked for: 0 nothing, 1 pass, 2 rework, 3 scrap, 4 quarantine, 5 measure again"},
+    Field{
+        kFate, 1, Kind::kWord, "fate",
+        "asked for: 0 nothing, 1 pass, 2 rework, 3 scrap, 4 quarantine, 5 measure again, 6 pass unmeasured"},
     Field{kZoneDone, 1, Kind::kWord, "zone_done", "last zone finished, 0 none yet"},
     Field{kZoneWanted, 1, Kind::kWord, "zone_wanted",
           "zone to bring under the stylus next, 0 none; move only while stylus clear is set"},
@@ -174,7 +175,7 @@ inline constexpr std::array kFields = {
     Field{kAttempt, 1, Kind::kWord, "attempt", "n-th measurement of this part at this stage"},
     Field{kWarnings, 1, Kind::kBits, "warnings",
           "bit 0 disk low, 1 link retries, 2 reference check due, 3 PLC heartbeat missing, 4 gauge offline, "
-          "5 result not acknowledged, 6 request refused"},
+          "5 result not acknowledged, 6 request refused, 7 another PLC refused, 8 an output failed"},
     Field{kRecipeEcho, 1, Kind::kWord, "recipe_echo", "latched recipe"},
     Field{kStageEcho, 1, Kind::kWord, "stage_echo", "latched stage, 0 unknown"},
     Field{kDecidingValue, 2, Kind::kSigned32, "deciding_value",

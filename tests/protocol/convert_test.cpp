@@ -82,7 +82,7 @@ TEST(Convert, KeepsEveryValueOfEveryEnumeration) {
     }
   }
   for (const auto verdict : {base::Verdict::kNone, base::Verdict::kAccept, base::Verdict::kReject}) {
-    for (int fate = 0; fate <= static_cast<int>(base::Fate::kMeasureAgain); ++fate) {
+    for (int fate = 0; fate <= static_cast<int>(base::Fate::kPassUnmeasured); ++fate) {
       base::Judgement judgement;
       judgement.verdict = verdict;
       judgement.fate = static_cast<base::Fate>(fate);
