@@ -92,7 +92,7 @@ int run_cell(const RunOptions& options, const cell::CellDescription& cell) {
                            .clock = clock,
                            .cell = cell,
                            .files = *files,
-                           .gauge = (*parts)->gauge(),
+                           .gauges = (*parts)->gauges(),
                            .outputs = (*parts)->outputs()},
                           std::move(*ledger), std::string(software_version()));
   const SafeOutputs safe(**parts);  // after the runner: safe before the runner waits for its threads

@@ -62,13 +62,19 @@ class HardwareParts : public RunParts {
       if (!lamp) return lamp.error();
       lamps_.push_back(std::move(*lamp));
     }
-    auto gauge = make_cell_gauge(io, cell.gauge);
-    if (!gauge) return gauge.error();
-    gauge_ = std::move(*gauge);
+    for (const cell::GaugeDescription& described : cell.gauges) {
+      auto gauge = make_cell_gauge(io, described);
+      if (!gauge) return gauge.error();
+      gauges_.push_back(std::move(*gauge));
+    }
     return base::Done{};
   }
 
-  [[nodiscard]] driver::Gauge& gauge() override { return *gauge_; }
+  [[nodiscard]] std::vector<driver::Gauge*> gauges() override {
+    std::vector<driver::Gauge*> all;
+    for (const auto& gauge : gauges_) all.push_back(gauge.get());
+    return all;
+  }
 
   [[nodiscard]] std::vector<driver::SignalOutput*> outputs() override {
     std::vector<driver::SignalOutput*> all{plc_.get()};
@@ -88,31 +94,37 @@ class HardwareParts : public RunParts {
 
   void stop() override {
     outputs_off();
-    gauge_->stop();
+    for (const auto& gauge : gauges_) gauge->stop();
   }
 
  private:
   std::unique_ptr<driver::SignalOutput> plc_;
   driver::ModbusServer* plc_server_ = nullptr;  // inside plc_
   std::vector<std::unique_ptr<driver::SignalOutput>> lamps_;
-  std::unique_ptr<driver::Gauge> gauge_;
+  std::vector<std::unique_ptr<driver::Gauge>> gauges_;
 };
 
-}  // namespace
+base::Error invalid(std::string detail) { return {base::ErrorCode::kInvalidConfig, std::move(detail)}; }
 
-base::Outcome check_parts(const cell::CellDescription& cell) {
-  const auto invalid = [](std::string detail) {
-    return base::Error{base::ErrorCode::kInvalidConfig, std::move(detail)};
-  };
+base::Outcome check_gauge(const cell::GaugeDescription& gauge) {
   std::string kinds;
   bool known = false;
   for (const driver::GaugeKind& kind : driver::gauge_kinds()) {
     kinds += (kinds.empty() ? "" : ", ") + std::string(kind.name);
-    known = known || kind.name == cell.gauge.kind;
+    known = known || kind.name == gauge.kind;
   }
-  if (!known) return invalid("gauge.kind: expected one of: " + kinds + "; found '" + cell.gauge.kind + "'");
-  const auto address = driver::parse_port_address(cell.gauge.port);
+  if (!known) return invalid("gauge.kind: expected one of: " + kinds + "; found '" + gauge.kind + "'");
+  const auto address = driver::parse_port_address(gauge.port);
   if (!address) return invalid("gauge.port: " + address.error().detail);
+  return base::Done{};
+}
+
+}  // namespace
+
+base::Outcome check_parts(const cell::CellDescription& cell) {
+  for (const cell::GaugeDescription& gauge : cell.gauges) {
+    if (const auto checked = check_gauge(gauge); !checked) return checked.error();
+  }
   boost::system::error_code failure;
   boost::asio::ip::make_address(cell.plc.address, failure);
   if (failure)

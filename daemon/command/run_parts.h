@@ -35,7 +35,7 @@ class RunParts {
                                                       const cell::CellDescription& cell);
   virtual ~RunParts() = default;
 
-  [[nodiscard]] virtual driver::Gauge& gauge() = 0;
+  [[nodiscard]] virtual std::vector<driver::Gauge*> gauges() = 0;
   [[nodiscard]] virtual std::vector<driver::SignalOutput*> outputs() = 0;
   virtual void on_plc(std::function<void(const base::PlcInputs&)> listener) = 0;
   [[nodiscard]] virtual std::uint16_t plc_port() const = 0;

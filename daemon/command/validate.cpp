@@ -49,13 +49,27 @@ void print_plan(const cell::RecipePlan& entry) {
 void print_text(const cell::CellDescription& cell) {
   std::printf("cell '%s'\n", cell.name.c_str());
   std::printf("ledger %s\n", cell.ledger.c_str());
-  std::printf("gauge %s, kind %s, serial number %s\n", cell.gauge.port.c_str(), cell.gauge.kind.c_str(),
-              cell.gauge.serial_number.c_str());
+  for (const auto& gauge : cell.gauges) {
+    std::printf("gauge %s%s%s, kind %s, serial number %s\n", gauge.name.c_str(),
+                gauge.name.empty() ? "" : ": ", gauge.port.c_str(), gauge.kind.c_str(),
+                gauge.serial_number.c_str());
+  }
   std::printf("PLC   Modbus TCP on %s port %d, unit %d, heartbeat %s\n", cell.plc.address.c_str(),
               cell.plc.port, cell.plc.unit, cell.plc.heartbeat_required ? "required" : "ignored");
   for (const auto& lamp : cell.lamps) std::printf("lamp  %s\n", lamp.kind.c_str());
   for (const auto& entry : cell.plans) print_plan(entry);
   std::printf("accept -> pass, green; reject -> red; none -> blue flashing where somebody must act\n");
+}
+
+nlohmann::ordered_json gauges_json(const cell::CellDescription& cell) {
+  nlohmann::ordered_json gauges = nlohmann::ordered_json::array();
+  for (const auto& gauge : cell.gauges) {
+    gauges.push_back({{"name", gauge.name},
+                      {"kind", gauge.kind},
+                      {"port", gauge.port},
+                      {"serial_number", gauge.serial_number}});
+  }
+  return gauges;
 }
 
 nlohmann::ordered_json plan_json(const cell::RecipePlan& entry) {
@@ -92,7 +106,7 @@ int validate(const ValidateOptions& options) {
     for (const auto& entry : cell->plans) plans.push_back(plan_json(entry));
     const nlohmann::ordered_json shown{{"cell", cell->name},
                                        {"ledger", cell->ledger.string()},
-                                       {"gauge", {{"kind", cell->gauge.kind}, {"port", cell->gauge.port}}},
+                                       {"gauges", gauges_json(*cell)},
                                        {"plc", {{"address", cell->plc.address}, {"port", cell->plc.port}}},
                                        {"plans", std::move(plans)}};
     std::printf("%s\n", shown.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace).c_str());

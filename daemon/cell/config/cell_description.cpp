@@ -15,9 +15,12 @@ constexpr std::array<std::pair<std::string_view, bool>, 2> kHeartbeats = {
 constexpr std::array<std::pair<std::string_view, bool>, 2> kLampKinds = {
     {{"terminal", true}, {"none", false}}};
 
-GaugeDescription read_gauge(TableReader& root) {
-  TableReader table = root.table("gauge");
+constexpr std::array<std::pair<std::string_view, base::Fate>, 2> kBypassFates = {
+    {{"quarantine", base::Fate::kQuarantine}, {"pass unmeasured", base::Fate::kPassUnmeasured}}};
+
+GaugeDescription read_gauge(TableReader& table, const std::filesystem::path& folder) {
   GaugeDescription gauge;
+  gauge.name = table.text_if_given("name").value_or("");
   gauge.kind = table.text("kind");
   gauge.port = table.text("port");
   gauge.serial_number = table.text("serial_number");
@@ -25,7 +28,56 @@ GaugeDescription read_gauge(TableReader& root) {
       static_cast<std::uint32_t>(table.integer_if_given("baud", 300, 4'000'000).value_or(gauge.baud));
   gauge.rts_cts = table.truth_if_given("rts_cts").value_or(false);
   table.finish();
+  const bool in_the_folder =
+      !gauge.port.empty() && gauge.port.front() != '/' && gauge.port.find(':') == std::string::npos;
+  if (in_the_folder) gauge.port = (folder / gauge.port).string();
   return gauge;
+}
+
+// Several gauges need names, so that a zone can say which one traverses it.
+std::vector<GaugeDescription> read_gauges(TableReader& root, const std::filesystem::path& folder) {
+  std::vector<GaugeDescription> gauges;
+  std::vector<TableReader> tables = root.tables("gauge");
+  for (TableReader& table : tables) {
+    GaugeDescription gauge = read_gauge(table, folder);
+    if (tables.size() > 1 && gauge.name.empty()) {
+      table.complain("name", "each of several gauges needs a name");
+    }
+    for (const GaugeDescription& earlier : gauges) {
+      if (earlier.name == gauge.name) table.complain("name", "a gauge with this name stands above already");
+      if (earlier.port == gauge.port) table.complain("port", "a gauge on this port stands above already");
+    }
+    gauges.push_back(std::move(gauge));
+  }
+  if (gauges.empty()) gauges.emplace_back();
+  return gauges;
+}
+
+// Which gauge traverses which zone of a plan.
+void assign_gauges(TableReader& table, const std::vector<GaugeDescription>& gauges, RecipePlan& entry) {
+  for (const ZoneTraverse& traverse : entry.plan.traverses) {
+    std::uint32_t index = 0;
+    if (!traverse.gauge.empty()) {
+      while (index < gauges.size() && gauges[index].name != traverse.gauge) ++index;
+    }
+    if (index == gauges.size()) {
+      table.complain("file", "plan '" + entry.plan.name + "' wants a gauge '" + traverse.gauge +
+                                 "' that this cell does not have");
+      index = 0;
+    }
+    entry.gauge_of_zone.push_back(index);
+  }
+}
+
+BypassDescription read_bypass(TableReader& root) {
+  BypassDescription bypass;
+  auto table = root.table_if_given("bypass");
+  if (!table) return bypass;
+  bypass.allowed = true;
+  bypass.longest_minutes = static_cast<std::uint32_t>(table->integer("longest_minutes", 1, 7 * 24 * 60));
+  bypass.fate = table->choice<base::Fate>("fate", kBypassFates);
+  table->finish();
+  return bypass;
 }
 
 PlcDescription read_plc(TableReader& root) {
@@ -52,6 +104,7 @@ TimingDescription read_timing(TableReader& root) {
   timing.zone_timeout_ms = milliseconds("zone_timeout_s", timing.zone_timeout_ms);
   timing.acknowledge_timeout_ms = milliseconds("acknowledge_timeout_s", timing.acknowledge_timeout_ms);
   timing.green_limit_ms = milliseconds("green_limit_s", timing.green_limit_ms);
+  timing.resume_limit_ms = milliseconds("resume_limit_s", timing.resume_limit_ms);
   table->finish();
   return timing;
 }
@@ -74,6 +127,7 @@ base::Outcome read_plans(TableReader& root, const std::filesystem::path& folder,
     auto plan = read_plan(*text, file.string());
     if (!plan) return plan.error();
     entry.plan = std::move(*plan);
+    assign_gauges(table, cell.gauges, entry);
     cell.plans.push_back(std::move(entry));
   }
   return base::Done{};
@@ -93,13 +147,10 @@ base::Result<CellDescription> read_cell(const std::string& path) {
   root.integer("format", 1, 1);
   cell.name = root.text("name");
   cell.ledger = folder / root.text("ledger");
-  cell.gauge = read_gauge(root);
-  if (!cell.gauge.port.empty() && cell.gauge.port.front() != '/' &&
-      cell.gauge.port.find(':') == std::string::npos) {
-    cell.gauge.port = (folder / cell.gauge.port).string();
-  }
+  cell.gauges = read_gauges(root, folder);
   cell.plc = read_plc(root);
   cell.timing = read_timing(root);
+  cell.bypass = read_bypass(root);
   for (TableReader& table : root.tables_if_given("lamp")) {
     LampDescription lamp{.kind = table.text("kind")};
     table.choice<bool>("kind", kLampKinds);

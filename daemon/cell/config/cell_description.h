@@ -15,6 +15,7 @@
 namespace crestgate::cell {
 
 struct GaugeDescription {
+  std::string name;  // what plans call it; empty for the only one
   std::string kind;  // a name of the driver's gauge table
   std::string port;  // a device path, "usb:...", or "tcp:HOST:PORT"
   std::uint32_t baud = 115200;
@@ -34,6 +35,14 @@ struct TimingDescription {
   std::uint32_t zone_timeout_ms = 30000;         // wanted zone -> zone in position
   std::uint32_t acknowledge_timeout_ms = 10000;  // result -> acknowledge
   std::uint32_t green_limit_ms = 120000;         // a verdict shown longer than this is withdrawn
+  std::uint32_t resume_limit_ms = 600000;  // an aborted measurement is resumed within this, or begun anew
+};
+
+// Production without the gauge: who asked and until when is recorded, and nothing is green.
+struct BypassDescription {
+  bool allowed = false;
+  std::uint32_t longest_minutes = 480;
+  base::Fate fate = base::Fate::kQuarantine;
 };
 
 struct LampDescription {
@@ -43,14 +52,20 @@ struct LampDescription {
 struct RecipePlan {
   std::uint16_t recipe = 0;
   PlanDescription plan;
+  std::vector<std::uint32_t> gauge_of_zone{};  // indices into CellDescription::gauges; empty: all the first
+
+  [[nodiscard]] std::uint32_t gauge_for(std::uint32_t zone_index) const {
+    return gauge_of_zone.empty() ? 0 : gauge_of_zone[zone_index];
+  }
 };
 
 struct CellDescription {
   std::string name;
   std::filesystem::path ledger;
-  GaugeDescription gauge;
+  std::vector<GaugeDescription> gauges{1};  // at least one
   PlcDescription plc;
   TimingDescription timing;
+  BypassDescription bypass;
   std::vector<LampDescription> lamps;
   std::vector<RecipePlan> plans;
   base::Document document;

@@ -14,12 +14,20 @@
 
 namespace crestgate::cell {
 
+// Which parts are measured at all. The parts between are recorded as not sampled, and are never green.
+struct SamplingPlan {
+  std::uint32_t every = 1;         // every n-th part
+  bool after_dress = true;         // the first part after a dress, and any whose dress count is unknown
+  std::uint32_t after_reject = 0;  // so many parts after a reject, or after a part that got no judgement
+};
+
 // How one zone is traversed. Its texture settings and limits are in PlanDescription::part at the same index.
 struct ZoneTraverse {
   double face_length_mm = 0.0;
   double length_mm = 0.0;
   double spacing_mm = 0.0;
   double speed_mm_per_s = 0.0;
+  std::string gauge{};  // its name in the cell; empty: the cell's first
 };
 
 struct PlanDescription {
@@ -31,6 +39,8 @@ struct PlanDescription {
   std::uint32_t attempts_allowed = 1;
   base::Fate on_reject = base::Fate::kQuarantine;
   base::Fate on_none = base::Fate::kMeasureAgain;
+  SamplingPlan sampling;
+  base::Fate on_not_sampled = base::Fate::kPassUnmeasured;
   std::vector<ZoneTraverse> traverses;  // one per zone
   analysis::PartPlan part_plan;         // one zone per entry of `traverses`
   base::Document document;              // the file as it was read; recorded before first use

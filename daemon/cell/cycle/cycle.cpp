@@ -19,14 +19,15 @@ constexpr std::int64_t kHeartbeatMs = 200;
 
 Cycle::Cycle(const CellDescription& cell, DescriptionReceipts receipts, PartBook book,
              std::string software_version, Now now)
-    : cell_(cell),
+    : cell_(&cell),
       receipts_(std::move(receipts)),
       book_(std::move(book)),
       software_version_(std::move(software_version)),
       now_(now),
       sequence_(book_.last_sequence()),
+      gauges_(cell.gauges.size()),
       heartbeat_moved_(now.monotonic) {
-  CRESTGATE_EXPECTS(receipts_.plans.size() == cell_.plans.size());
+  CRESTGATE_EXPECTS(receipts_.plans.size() == cell_->plans.size());
 }
 
 std::vector<CycleAction> Cycle::handle(CycleEvent event, Now now) {
@@ -42,8 +43,19 @@ std::vector<CycleAction> Cycle::handle(CycleEvent event, Now now) {
 
 void Cycle::on(const PlcChanged& event) {
   const bool first = !plc_heard_.has_value();
-  if (first || event.inputs.heartbeat != plc_.heartbeat) plc_heard_ = now_.monotonic;
-  plc_ = event.inputs;
+  const base::PlcInputs before = std::exchange(plc_, event.inputs);
+  if (first || plc_.heartbeat != before.heartbeat) plc_heard_ = now_.monotonic;
+  if (!part_present()) {
+    if (before.part_present) announced_.reset();  // what was said of a part leaves with it
+    forget_resumable();
+  }
+  // What stands already when the first word comes may be old: only what rises from then on asks for something.
+  if (first) return;
+  if (plc_.manual_trigger && !before.manual_trigger) on(MeasureAsked{});
+  if (plc_.bypass && !before.bypass) {
+    begin_bypass({.who = plc_.operator_name, .minutes = plc_.bypass_minutes}, true);
+  }
+  if (!plc_.bypass && before.bypass && bypass_ && bypass_->held_by_plc) end_bypass("by the PLC");
 }
 
 void Cycle::on(const Ticked& /*event*/) {
@@ -54,30 +66,34 @@ void Cycle::on(const Ticked& /*event*/) {
 }
 
 void Cycle::on(const GaugeCame& event) {
-  gauge_ = event.identity;
-  gauge_reason_ = Reason::kNone;
-  gauge_detail_.clear();
-  stylus_clear_ = event.stylus_clear;
-  retract_pending_ = false;
-  retract_failed_ = false;
+  GaugeStanding& gauge = gauges_[event.gauge];
+  gauge.identity = event.identity;
+  gauge.offline_reason = Reason::kNone;
+  gauge.offline_detail.clear();
+  gauge.stylus_clear = event.stylus_clear;
+  gauge.retract_pending = false;
+  gauge.retract_failed = false;
   note("gauge_online", Reason::kNone, event.identity.model + " " + event.identity.serial_number);
   // A gauge that introduces itself in the middle of a part has started anew: what ran is gone.
   const bool used =
       phase_ == Phase::kPositioning || phase_ == Phase::kTraversing || phase_ == Phase::kRetracting;
+  forget_resumable();
   if (used) {
-    if (phase_ == Phase::kTraversing) stylus_clear_ = false;
+    if (phase_ == Phase::kTraversing && event.gauge == gauge_in_use()) gauge.stylus_clear = false;
     fail(Reason::kGaugeRestarted);
   }
-  if (!stylus_clear_ && !retract_pending_) retract(false);
+  if (!gauge.stylus_clear && !gauge.retract_pending) retract(event.gauge, false);
 }
 
 void Cycle::on(const GaugeWent& event) {
-  if (gauge_) note("gauge_offline", event.reason, event.detail);
-  gauge_.reset();
-  gauge_reason_ = event.reason;
-  gauge_detail_ = event.detail;
-  stylus_clear_ = false;  // nobody knows where it is
-  retract_pending_ = false;
+  GaugeStanding& gauge = gauges_[event.gauge];
+  if (gauge.identity) note("gauge_offline", event.reason, event.detail);
+  gauge.identity.reset();
+  gauge.offline_reason = event.reason;
+  gauge.offline_detail = event.detail;
+  gauge.stylus_clear = false;  // nobody knows where it is
+  gauge.retract_pending = false;
+  forget_resumable();
   if (phase_ == Phase::kPositioning || phase_ == Phase::kTraversing || phase_ == Phase::kRetracting) {
     fail(event.reason, event.detail);
   }
@@ -85,19 +101,20 @@ void Cycle::on(const GaugeWent& event) {
 
 void Cycle::on(TraverseCame& event) {
   if (event.ticket != ticket_ || phase_ != Phase::kTraversing) return;
-  CRESTGATE_EXPECTS(gauge_.has_value());
+  GaugeStanding& gauge = gauges_[gauge_in_use()];
+  CRESTGATE_EXPECTS(gauge.identity.has_value());
   auto traverse = std::make_shared<base::Traverse>();
   const analysis::ZonePlan& zone = plan()->part_plan.zones[work_.zone_index];
   traverse->identity = work_.latched.identity;
   traverse->attempt = work_.attempt;
-  traverse->cell = cell_.name;
+  traverse->cell = cell_->name;
   traverse->plan = plan()->name;
   traverse->plan_stage = plan()->stage_number;
   traverse->zone = zone.name;
   traverse->zone_number = work_.zone_index + 1;
   traverse->traverse_number = work_.traverse_number;
   traverse->request_id = work_.latched.request_id;
-  traverse->gauge = *gauge_;
+  traverse->gauge = *gauge.identity;
   traverse->started_utc = event.started_utc;
   traverse->started_monotonic = event.started_monotonic;
   traverse->finished_monotonic = event.finished_monotonic;
@@ -108,9 +125,9 @@ void Cycle::on(TraverseCame& event) {
   // With noise in every sample, two passes are never the same to the last count; then it is a memory, not a
   // surface.
   // (Without a usable height there is nothing to compare: a pickup at its end stop is always the same.)
-  const bool stale = (traverse->heights.quality & base::kQualityUnusable) == 0 && last_traverse_ &&
-                     last_traverse_->heights.counts == traverse->heights.counts;
-  last_traverse_ = traverse;
+  const bool stale = (traverse->heights.quality & base::kQualityUnusable) == 0 && gauge.last_traverse &&
+                     gauge.last_traverse->heights.counts == traverse->heights.counts;
+  gauge.last_traverse = traverse;
   book_.note(*traverse);
   ++work_.records_pending;
   work_.traverses.push_back(traverse);
@@ -133,20 +150,23 @@ void Cycle::on(const TraverseFailed& event) {
 }
 
 void Cycle::on(const StylusWent& event) {
-  if (!retract_pending_) return;  // an answer to a question that a new traverse or a new gauge has overtaken
-  retract_pending_ = false;
-  stylus_clear_ = event.clear && gauge_.has_value();
-  retract_failed_ = !event.clear;
-  if (stylus_clear_) return;
+  GaugeStanding& gauge = gauges_[event.gauge];
+  if (!gauge.retract_pending) return;  // to a question that a new traverse or a new gauge has overtaken
+  gauge.retract_pending = false;
+  gauge.stylus_clear = event.clear && gauge.identity.has_value();
+  gauge.retract_failed = !event.clear;
+  if (gauge.stylus_clear) return;
   note("retract_failed", event.reason, event.detail);
   if (phase_ == Phase::kRetracting) fail(event.reason, event.detail);
 }
 
-void Cycle::on(const StylusSeenDown& /*event*/) {
-  if (!gauge_ || !stylus_clear_ || phase_ == Phase::kTraversing || retract_pending_) return;
+void Cycle::on(const StylusSeenDown& event) {
+  GaugeStanding& gauge = gauges_[event.gauge];
+  const bool expected = phase_ == Phase::kTraversing && event.gauge == gauge_in_use();
+  if (!gauge.identity || !gauge.stylus_clear || expected || gauge.retract_pending) return;
   note("stylus_seen_down", Reason::kStylusNotClear, "nobody here lowered it");
-  stylus_clear_ = false;
-  retract(false);
+  gauge.stylus_clear = false;
+  retract(event.gauge, false);
 }
 
 void Cycle::on(const TraverseRecorded& event) {
@@ -159,7 +179,9 @@ void Cycle::on(const TraverseRecorded& event) {
 void Cycle::on(const PartJudged& event) {
   if (event.ticket != ticket_ || phase_ != Phase::kJudging) return;
   const analysis::PartDecision& decision = event.decision;
-  decide(decision.verdict, decision.reason, fate_of(*plan(), decision.verdict), decision.detail);
+  const Fate fate =
+      decision.verdict == Verdict::kNone ? fate_for(decision.reason) : fate_of(*plan(), decision.verdict);
+  decide(decision.verdict, decision.reason, fate, decision.detail);
   work_.judgement->deciding = decision.deciding;
   work_.judgement->results = decision.results;
   record_judgement();
@@ -202,10 +224,14 @@ void Cycle::on(const LedgerRecovered& /*event*/) {
 void Cycle::on(const StopAsked& /*event*/) {
   if (stopping_) return;
   stopping_ = true;
+  if (bypass_) end_bypass("the cell stops");
   if (is_measuring(phase_)) {
     fail(Reason::kStopping);
-  } else if (!stylus_clear_ && gauge_ && !retract_pending_) {
-    retract(false);
+    return;
+  }
+  for (std::uint32_t i = 0; i < gauges_.size(); ++i) {
+    const GaugeStanding& gauge = gauges_[i];
+    if (gauge.identity && !gauge.stylus_clear && !gauge.retract_pending) retract(i, false);
   }
 }
 

@@ -15,6 +15,7 @@
 #include "base/clock.h"
 #include "daemon/cell/config/cell_description.h"
 #include "daemon/cell/cycle/cycle_event.h"
+#include "daemon/cell/cycle/gauge_standing.h"
 #include "daemon/cell/cycle/part_book.h"
 
 namespace crestgate::cell {
@@ -36,10 +37,12 @@ struct Now {
   base::MonotonicInstant monotonic;
 };
 
-// The ledger numbers of the descriptions in use; judgements cite them.
-struct DescriptionReceipts {
-  Receipt cell;
-  std::vector<Receipt> plans;  // as CellDescription::plans
+// While it lasts, parts are answered without being measured.
+struct Bypass {
+  std::string who;
+  base::UtcInstant until_utc;    // for people
+  base::MonotonicInstant until;  // what counts
+  bool held_by_plc = false;      // ends with the PLC's bit
 };
 
 // Threads   one thread. Lifetime: `cell` outlives the cycle.
@@ -57,11 +60,20 @@ class Cycle {
 
   [[nodiscard]] Phase phase() const { return phase_; }
   [[nodiscard]] bool stopped() const { return phase_ == Phase::kStopped; }
+  [[nodiscard]] const std::optional<Bypass>& bypass() const { return bypass_; }
+
+  // Why an event that asks for something would be refused just now, in one line for whoever asks.
+  [[nodiscard]] std::optional<std::string> refusal(const MeasureAsked& event) const;
+  [[nodiscard]] std::optional<std::string> refusal(const BypassAsked& event) const;
 
  private:
   // The part being measured, from its request to its result.
   struct Work {
-    base::PlcInputs latched;
+    base::PlcInputs latched;                  // with what a scanner or the command line said
+    base::PlcInputs said;                     // by the PLC alone; it has to stay like this
+    bool by_hand = false;                     // asked for without a request
+    bool watched = true;                      // the PLC tells whether the part is there
+    bool undisturbed = true;                  // part and gauges stayed as they were when it was begun
     std::optional<std::uint32_t> plan_index;  // absent: the recipe is not known
     std::uint32_t attempt = 0;
     std::uint32_t zone_index = 0;
@@ -73,6 +85,12 @@ class Cycle {
     std::optional<base::Judgement> judgement;  // set when decided, shown when recorded
     base::MonotonicInstant phase_since;        // when the present phase of the work began
     std::optional<base::Reason> interrupted;   // seen while the judgement was on its way to the disk
+  };
+
+  // A measurement that was aborted, while its part stays on the bench.
+  struct Resumable {
+    Work work;
+    base::MonotonicInstant since;
   };
 
   // What is shown in phase kResult.
@@ -96,6 +114,13 @@ class Cycle {
   void on(const JudgementRecorded& event);
   void on(const RecordingFailed& event);
   void on(const LedgerRecovered& event);
+  void on(const PartAnnounced& event);
+  void on(const MeasureAsked& event);
+  void on(const ZonePlaced& event);
+  void on(const PartTakenAway& event);
+  void on(const BypassAsked& event);
+  void on(const BypassEnded& event);
+  void on(PlansOffered& event);
   void on(const StopAsked& event);
 
   void step();  // conditions that depend on levels and time
@@ -106,11 +131,23 @@ class Cycle {
   void step_deadlines();
   void step_measuring();
   void step_result();
-  void begin();
+  void step_bypass();
+  void step_gauges();
+  void begin(bool by_hand);
+  void begin_part();
+  void pass_over(base::Reason reason, const std::string& detail);
+  void begin_by_hand(const MeasureAsked& event);
+  [[nodiscard]] std::optional<std::string> merge_announced();
+  [[nodiscard]] bool resume();
+  void keep_for_resuming();
+  void forget_resumable();
+  void adopt_plans();
+  void begin_bypass(const BypassAsked& event, bool held_by_plc);
+  void end_bypass(const std::string& why);
   void want_zone();
   void start_traverse();
   void zone_finished();
-  void retract(bool abort);
+  void retract(std::uint32_t gauge, bool abort);
   void fail(base::Reason reason, const std::string& detail = "");
   void decide(base::Verdict verdict, base::Reason reason, base::Fate fate, std::string detail);
   void record_judgement();
@@ -122,14 +159,24 @@ class Cycle {
 
   [[nodiscard]] bool plc_silent(base::MonotonicInstant now) const;
   [[nodiscard]] std::optional<base::Reason> interruption() const;
-  [[nodiscard]] base::Reason blocked_by() const;  // kNone: a part can be measured
+  [[nodiscard]] base::Reason blocked_by() const;                 // kNone: a part can be measured
+  [[nodiscard]] base::Fate fate_for(base::Reason reason) const;  // of a part without a judgement
   [[nodiscard]] const PlanDescription* plan() const;
+  [[nodiscard]] std::uint32_t gauge_in_use() const;          // of the zone in work
+  [[nodiscard]] const GaugeStanding* missing_gauge() const;  // the first that is offline, or nothing
+  [[nodiscard]] bool stylus_clear() const;                   // of every gauge
+  [[nodiscard]] bool part_present() const;
+  [[nodiscard]] std::uint16_t zone_in_position() const;
+  [[nodiscard]] std::uint32_t traverses_of_zone() const;  // that are in, of the zone in work
   void enter(Phase phase);
   [[nodiscard]] bool result_stands(base::MonotonicInstant now) const;
+  void show_idle(base::CellSignal& signal) const;
   void show_work(base::CellSignal& signal) const;
   void show_result(base::CellSignal& signal, base::MonotonicInstant now) const;
 
-  const CellDescription& cell_;
+  const CellDescription* cell_;
+  std::shared_ptr<const CellDescription> adopted_;  // keeps *cell_ once plans were exchanged
+  std::optional<PlansOffered> offered_;
   DescriptionReceipts receipts_;
   PartBook book_;
   std::string software_version_;
@@ -146,14 +193,13 @@ class Cycle {
   base::PlcInputs plc_;
   std::uint16_t last_request_ = 0;
   std::optional<base::MonotonicInstant> plc_heard_;  // absent: never yet
-  std::optional<base::GaugeIdentity> gauge_;         // absent: offline
-  base::Reason gauge_reason_ = base::Reason::kStarting;
-  std::string gauge_detail_;
-  std::shared_ptr<const base::Traverse> last_traverse_;  // of whatever part it was
-  bool stylus_clear_ = false;
-  bool retract_pending_ = false;
-  bool retract_failed_ = false;
-  base::MonotonicInstant retract_tried_;
+  std::vector<GaugeStanding> gauges_;
+  std::optional<PartAnnounced> announced_;
+  base::MonotonicInstant announced_at_;
+  std::optional<Resumable> resumable_;
+  std::optional<Bypass> bypass_;
+  bool present_by_hand_ = false;
+  std::uint16_t zone_by_hand_ = 0;
   bool ledger_healthy_ = true;
   base::Reason ledger_reason_ = base::Reason::kNone;
   std::optional<base::MonotonicInstant> ledger_waited_since_;

@@ -15,42 +15,127 @@ using base::Verdict;
 
 }  // namespace
 
-void Cycle::begin() {
+void Cycle::begin(bool by_hand) {
   ++ticket_;
   work_ = {};
   work_.latched = plc_;
+  work_.said = plc_;
+  work_.by_hand = by_hand;
   last_request_ = plc_.request_id;
   withdrawn_for_ = Reason::kNone;
   warnings_ = 0;
-  for (std::uint32_t i = 0; i < cell_.plans.size(); ++i) {
-    if (cell_.plans[i].recipe == plc_.recipe) work_.plan_index = i;
+}
+
+void Cycle::begin_by_hand(const MeasureAsked& event) {
+  begin(true);
+  if (event.recipe) work_.latched.recipe = *event.recipe;
+  if (event.at_the_bench) {
+    work_.watched = false;
+    present_by_hand_ = true;
+    zone_by_hand_ = 0;
   }
+  begin_part();
+  // One zone needs no placing: the part lies where it lies.
+  if (!work_.watched && plan() != nullptr && plan()->traverses.size() == 1) zone_by_hand_ = 1;
+}
+
+// Holds what was asked against what is known; the attempt counts from its first durable record on.
+void Cycle::begin_part() {
+  for (std::uint32_t i = 0; i < cell_->plans.size(); ++i) {
+    if (cell_->plans[i].recipe == work_.latched.recipe) work_.plan_index = i;
+  }
+  const auto contradiction = merge_announced();
   work_.attempt = 1;
   if (plan() == nullptr) {
-    fail(Reason::kUnknownRecipe, "recipe " + std::to_string(plc_.recipe));
+    fail(Reason::kUnknownRecipe, "recipe " + std::to_string(work_.latched.recipe));
     return;
   }
   const base::PartIdentity& identity = work_.latched.identity;
-  work_.attempt = book_.attempts(identity, plan()->stage_number) + 1;
+  const std::uint32_t begun = book_.attempts(identity, plan()->stage_number);
+  work_.attempt = begun + 1;
   // The PLC may know of attempts that this ledger does not; it cannot take any back.
   const bool believable = plc_.attempt <= plan()->attempts_allowed;
   if (believable && plc_.attempt > work_.attempt) work_.attempt = plc_.attempt;
   if (plc_.attempt != 0 && plc_.attempt < work_.attempt) warnings_ |= base::kWarnRequestRefused;
-  if (!plc_.part_present) {
+  if (!part_present()) {
     fail(Reason::kPartLeft, "part present is not set");
+  } else if (bypass_) {
+    pass_over(Reason::kBypassed, "by " + bypass_->who);
+  } else if (contradiction) {
+    fail(Reason::kIdentityContradicts, *contradiction);
   } else if (plan()->part_id_required && !identity.part_id) {
     fail(Reason::kPartIdMissing);
   } else if (identity.stage && *identity.stage != plan()->stage_number) {
     fail(Reason::kStageContradictsPlan, "stage " + std::to_string(*identity.stage) +
                                             " given, the plan is for stage " +
                                             std::to_string(plan()->stage_number));
+  } else if (resume()) {
+    if (work_.zones_done == plan()->traverses.size()) {
+      enter(Phase::kSettling);  // it was aborted when only the judging was missing
+      step_measuring();
+    } else {
+      want_zone();
+    }
   } else if (work_.attempt > plan()->attempts_allowed || !believable) {
     fail(Reason::kAttemptsExhausted, std::to_string(plan()->attempts_allowed) + " allowed, this is attempt " +
                                          std::to_string(believable ? work_.attempt : plc_.attempt));
+  } else if (begun == 0 && !book_.sampling().asks_for(*plan(), identity)) {
+    pass_over(Reason::kNotSampled, "one part in " + std::to_string(plan()->sampling.every));
   } else {
     want_zone();
   }
 }
+
+// Not measured, and so no attempt.
+void Cycle::pass_over(Reason reason, const std::string& detail) {
+  work_.attempt = 0;
+  fail(reason, detail);
+}
+
+// ---- aborted and resumed ----
+
+// Everything that was measured stays evidence: a measurement goes on where it was aborted, and is the same
+// attempt, as long as its part has not moved.
+void Cycle::keep_for_resuming() {
+  const bool aborted = work_.judgement->reason == Reason::kAborted && work_.attempt > 0;
+  if (!aborted || plan() == nullptr || !work_.latched.identity.part_id) return;
+  if (!work_.undisturbed || !part_present() || !work_.watched || stopping_) return;
+  resumable_ = Resumable{.work = work_, .since = now_.monotonic};
+  resumable_->work.judgement.reset();
+}
+
+void Cycle::forget_resumable() {
+  resumable_.reset();
+  work_.undisturbed = false;
+}
+
+bool Cycle::resume() {
+  if (!resumable_) return false;
+  const Resumable kept = *std::exchange(resumable_, std::nullopt);
+  const Work& before = kept.work;
+  const bool same = before.latched.identity == work_.latched.identity &&
+                    before.latched.recipe == work_.latched.recipe && before.plan_index == work_.plan_index;
+  if (!same || elapsed_ms(kept.since, now_.monotonic) > cell_->timing.resume_limit_ms) return false;
+  work_.attempt = before.attempt;
+  work_.zones_done = before.zones_done;
+  work_.zone_index = before.zones_done;
+  work_.traverses = before.traverses;
+  work_.cites = before.cites;
+  note("resumed", Reason::kNone,
+       *before.latched.identity.part_id + " at zone " + std::to_string(work_.zone_index + 1) + ", after " +
+           std::to_string(traverses_of_zone()) + " of its traverses");
+  return true;
+}
+
+std::uint32_t Cycle::traverses_of_zone() const {
+  std::uint32_t count = 0;
+  for (const auto& traverse : work_.traverses) {
+    if (traverse->zone_number == work_.zone_index + 1) ++count;
+  }
+  return count;
+}
+
+// ---- zone by zone ----
 
 void Cycle::want_zone() { enter(Phase::kPositioning); }
 
@@ -61,50 +146,57 @@ void Cycle::enter(Phase phase) {
 
 void Cycle::start_traverse() {
   enter(Phase::kTraversing);
-  stylus_clear_ = false;
-  retract_pending_ = false;
+  GaugeStanding& gauge = gauges_[gauge_in_use()];
+  gauge.stylus_clear = false;
+  gauge.retract_pending = false;
   const ZoneTraverse& traverse = plan()->traverses[work_.zone_index];
   actions_.emplace_back(StartTraverse{.ticket = ticket_,
                                       .zone_index = work_.zone_index,
                                       .length_mm = traverse.length_mm,
                                       .spacing_mm = traverse.spacing_mm,
-                                      .speed_mm_per_s = traverse.speed_mm_per_s});
+                                      .speed_mm_per_s = traverse.speed_mm_per_s,
+                                      .gauge = gauge_in_use()});
 }
 
 void Cycle::zone_finished() {
   ++work_.zones_done;
-  retract(false);
+  retract(gauge_in_use(), false);
   // After the last zone the verdict need not wait for the stylus; "stylus clear" tells when the part may
   // move.
   const bool last = work_.zones_done == plan()->part_plan.zones.size();
   enter(last ? Phase::kSettling : Phase::kRetracting);
 }
 
-void Cycle::retract(bool abort) {
-  retract_pending_ = true;
-  retract_tried_ = now_.monotonic;
-  actions_.emplace_back(RetractStylus{abort});
+void Cycle::retract(std::uint32_t gauge, bool abort) {
+  gauges_[gauge].retract_pending = true;
+  gauges_[gauge].retract_tried = now_.monotonic;
+  actions_.emplace_back(RetractStylus{.abort = abort, .gauge = gauge});
 }
 
 void Cycle::fail(Reason reason, const std::string& detail) {
   // A traverse may still be running: its answer is not wanted any more, but traverses on their way to the
   // ledger are.
-  if (phase_ == Phase::kTraversing && gauge_) retract(true);
-  const Fate fate = plan() == nullptr || reason == Reason::kAttemptsExhausted
-                        ? Fate::kQuarantine
-                        : fate_of(*plan(), Verdict::kNone);
+  if (phase_ == Phase::kTraversing && gauges_[gauge_in_use()].identity) retract(gauge_in_use(), true);
   std::string sentence(base::text_of(reason).sentence);
   if (!detail.empty()) sentence += ": " + detail;
-  decide(Verdict::kNone, reason, fate, std::move(sentence));
+  decide(Verdict::kNone, reason, fate_for(reason), std::move(sentence));
   enter(Phase::kSettling);
   step_measuring();
+}
+
+Fate Cycle::fate_for(Reason reason) const {
+  if (reason == Reason::kBypassed) return cell_->bypass.fate;
+  if (plan() == nullptr || reason == Reason::kAttemptsExhausted || reason == Reason::kNotThisPart) {
+    return Fate::kQuarantine;  // measuring again would find the same
+  }
+  return reason == Reason::kNotSampled ? plan()->on_not_sampled : fate_of(*plan(), Verdict::kNone);
 }
 
 void Cycle::decide(Verdict verdict, Reason reason, Fate fate, std::string detail) {
   base::Judgement judgement;
   judgement.identity = work_.latched.identity;
   judgement.attempt = work_.attempt;
-  judgement.cell = cell_.name;
+  judgement.cell = cell_->name;
   judgement.plan = plan() == nullptr ? "" : plan()->name;
   judgement.plan_stage = plan() == nullptr ? std::uint16_t{0} : plan()->stage_number;
   judgement.request_id = work_.latched.request_id;
@@ -118,6 +210,7 @@ void Cycle::decide(Verdict verdict, Reason reason, Fate fate, std::string detail
 }
 
 void Cycle::record_judgement() {
+  keep_for_resuming();
   enter(Phase::kRecording);
   base::Judgement& judgement = *work_.judgement;
   judgement.judged_utc = now_.utc;
@@ -133,8 +226,10 @@ void Cycle::record_judgement() {
 }
 
 void Cycle::show(std::uint64_t record) {
-  shown_ =
-      Shown{.judgement = *work_.judgement, .record = record, .since = now_.monotonic, .acknowledged = false};
+  shown_ = Shown{.judgement = *work_.judgement,
+                 .record = record,
+                 .since = now_.monotonic,
+                 .acknowledged = !work_.watched};  // a person at the bench has nothing to acknowledge with
   phase_ = Phase::kResult;
 }
 
@@ -160,7 +255,7 @@ void Cycle::withdraw(Reason reason) {
 void Cycle::note(std::string what, Reason reason, std::string detail) {
   actions_.emplace_back(RecordEvent{base::Event{.happened_utc = now_.utc,
                                                 .happened_monotonic = now_.monotonic,
-                                                .cell = cell_.name,
+                                                .cell = cell_->name,
                                                 .reason = reason,
                                                 .what = std::move(what),
                                                 .detail = std::move(detail),

@@ -48,14 +48,16 @@ base::CellSignal Cycle::signal(base::MonotonicInstant now) const {
   base::CellSignal signal;
   signal.heartbeat = heartbeat_;
   signal.sequence = sequence_;
-  signal.gauge_online = gauge_.has_value();
-  signal.stylus_clear = stylus_clear_ && phase_ != Phase::kTraversing;
+  signal.gauge_online = missing_gauge() == nullptr;
+  signal.stylus_clear = stylus_clear() && phase_ != Phase::kTraversing;
+  signal.bypass_active = bypass_.has_value();
   signal.ledger_healthy = ledger_healthy_;
   signal.warnings = warnings_;
-  if (!gauge_) signal.warnings |= base::kWarnGaugeOffline;
+  if (!signal.gauge_online) signal.warnings |= base::kWarnGaugeOffline;
   if (plc_silent(now)) signal.warnings |= base::kWarnPlcHeartbeatMissing;
-  // These three have their place in the table; this version does not serve them and says so.
-  if (plc_.bypass || plc_.release || plc_.manual_trigger) signal.warnings |= base::kWarnRequestRefused;
+  if (plc_.contested) signal.warnings |= base::kWarnOtherPlcRefused;
+  // A release has its place in the table; nothing is held in this version, so there is nothing to release.
+  if (plc_.release) signal.warnings |= base::kWarnRequestRefused;
   signal.last = book_.last(plc_.identity.part_id.value_or(""));
 
   if (stopping_) {
@@ -64,18 +66,9 @@ base::CellSignal Cycle::signal(base::MonotonicInstant now) const {
     return signal;
   }
   switch (phase_) {
-    case Phase::kIdle: {
-      const Reason blocked = blocked_by();
-      signal.ready = blocked == Reason::kNone;
-      signal.state = idle_state(blocked);
-      signal.busy = blocked == Reason::kStylusNotClear;
-      signal.reason = signal.ready ? withdrawn_for_ : blocked;
-      signal.lamp = lamp_without_verdict(signal.reason);
-      signal.line = signal.ready ? "" : std::string(base::text_of(blocked).sentence);
-      if (!signal.ready && !gauge_detail_.empty() && blocked == gauge_reason_)
-        signal.line += ": " + gauge_detail_;
+    case Phase::kIdle:
+      show_idle(signal);
       break;
-    }
     case Phase::kPositioning:
     case Phase::kTraversing:
     case Phase::kRetracting:
@@ -99,6 +92,28 @@ base::CellSignal Cycle::signal(base::MonotonicInstant now) const {
   }
   signal.operator_wanted = signal.lamp == Lamp::kBlueFlashing;
   return signal;
+}
+
+void Cycle::show_idle(base::CellSignal& signal) const {
+  const Reason blocked = blocked_by();
+  signal.ready = blocked == Reason::kNone;
+  if (bypass_ && signal.ready) {
+    signal.state = CellState::kBypass;
+    signal.reason = Reason::kBypassed;
+    signal.lamp = lamp_without_verdict(signal.reason);
+    signal.line = "bypassed by " + bypass_->who + ": parts go on unmeasured";
+    return;
+  }
+  signal.state = idle_state(blocked);
+  signal.busy = blocked == Reason::kStylusNotClear;
+  signal.reason = signal.ready ? withdrawn_for_ : blocked;
+  signal.lamp = lamp_without_verdict(signal.reason);
+  if (signal.ready) return;
+  signal.line = std::string(base::text_of(blocked).sentence);
+  const GaugeStanding* gauge = missing_gauge();
+  if (gauge != nullptr && gauge->offline_reason == blocked && !gauge->offline_detail.empty()) {
+    signal.line += ": " + gauge->offline_detail;
+  }
 }
 
 void Cycle::show_work(base::CellSignal& signal) const {

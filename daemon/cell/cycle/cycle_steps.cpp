@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 // What depends on levels and on time: what is due, what blocks, what still stands.
 
+#include <algorithm>
 #include <utility>
 
 #include "daemon/cell/cycle/cycle.h"
@@ -23,13 +24,21 @@ constexpr std::int64_t kRetractAgainMs = 2000;  // a stylus that did not come cl
 
 void Cycle::step() {
   if (phase_ == Phase::kStopped) return;
-  if (gauge_ && !stylus_clear_ && !retract_pending_ && phase_ != Phase::kTraversing &&
-      elapsed_ms(retract_tried_, now_.monotonic) >= kRetractAgainMs) {
-    retract(false);
-  }
+  step_bypass();
+  step_gauges();
   if (is_measuring(phase_)) step_measuring();
   step_due();
   if (phase_ == Phase::kIdle) step_idle();
+}
+
+// A stylus that did not come clear is asked again.
+void Cycle::step_gauges() {
+  for (std::uint32_t i = 0; i < gauges_.size(); ++i) {
+    const GaugeStanding& gauge = gauges_[i];
+    const bool at_work = phase_ == Phase::kTraversing && i == gauge_in_use();
+    if (!gauge.identity || gauge.stylus_clear || gauge.retract_pending || at_work) continue;
+    if (elapsed_ms(gauge.retract_tried, now_.monotonic) >= kRetractAgainMs) retract(i, false);
+  }
 }
 
 // Only what ends something: nothing is begun before the event is known.
@@ -60,13 +69,18 @@ void Cycle::step_ledger_deadline() {
 
 void Cycle::step_idle() {
   if (stopping_) {
-    if (!retract_pending_) phase_ = Phase::kStopped;
+    bool retracting = false;
+    for (const GaugeStanding& gauge : gauges_) retracting = retracting || gauge.retract_pending;
+    if (!retracting) phase_ = Phase::kStopped;
     return;
   }
+  adopt_plans();
   if (plc_.request_id == 0) last_request_ = 0;
   if (withdrawn_for_ == Reason::kPlcSilent && !plc_silent(now_.monotonic)) withdrawn_for_ = Reason::kNone;
   const bool asked = plc_.request_id != 0 && plc_.request_id != last_request_;
-  if (asked && blocked_by() == Reason::kNone) begin();
+  if (!asked || blocked_by() != Reason::kNone) return;
+  begin(false);
+  begin_part();
 }
 
 void Cycle::step_measuring() {
@@ -74,14 +88,14 @@ void Cycle::step_measuring() {
     if (const auto reason = interruption()) fail(*reason);
   }
   if (phase_ == Phase::kPositioning) {
-    if (plc_.zone_in_position == work_.zone_index + 1 && stylus_clear_) {
-      work_.traverse_number = 1;
+    if (zone_in_position() == work_.zone_index + 1 && stylus_clear()) {
+      work_.traverse_number = traverses_of_zone() + 1;
       start_traverse();
-    } else if (elapsed_ms(work_.phase_since, now_.monotonic) > cell_.timing.zone_timeout_ms) {
+    } else if (elapsed_ms(work_.phase_since, now_.monotonic) > cell_->timing.zone_timeout_ms) {
       fail(Reason::kZoneNotInPosition, "zone " + std::to_string(work_.zone_index + 1) + " was wanted for " +
-                                           std::to_string(cell_.timing.zone_timeout_ms / 1000) + " s");
+                                           std::to_string(cell_->timing.zone_timeout_ms / 1000) + " s");
     }
-  } else if (phase_ == Phase::kRetracting && stylus_clear_) {
+  } else if (phase_ == Phase::kRetracting && stylus_clear()) {
     ++work_.zone_index;
     want_zone();
     step_measuring();
@@ -123,13 +137,22 @@ void Cycle::step_recording() {
 std::optional<Reason> Cycle::interruption() const {
   if (plc_silent(now_.monotonic)) return Reason::kPlcSilent;
   if (plc_.abort) return Reason::kAborted;
-  if (!plc_.part_present) return Reason::kPartLeft;  // before the request, which a PLC drops in the same scan
-  if (plc_.request_id == 0) return Reason::kAborted;
-  if (plc_.request_id != work_.latched.request_id) return Reason::kRequestWhileBusy;
-  if (plc_.identity.part_id != work_.latched.identity.part_id) return Reason::kIdentityChanged;
-  const bool moved = phase_ == Phase::kTraversing && plc_.zone_in_position != work_.zone_index + 1;
+  if (!part_present()) return Reason::kPartLeft;  // before the request, which a PLC drops in the same scan
+  if (!work_.by_hand && plc_.request_id == 0) return Reason::kAborted;
+  if (plc_.request_id != work_.said.request_id) return Reason::kRequestWhileBusy;
+  if (plc_.identity.part_id != work_.said.identity.part_id) return Reason::kIdentityChanged;
+  const bool other_plan =
+      plc_.recipe != work_.said.recipe || plc_.identity.stage != work_.said.identity.stage;
+  if (other_plan) return Reason::kPlanChanged;
+  const bool moved = phase_ == Phase::kTraversing && zone_in_position() != work_.zone_index + 1;
   if (moved) return Reason::kZoneNotInPosition;
   return std::nullopt;
+}
+
+bool Cycle::part_present() const { return present_by_hand_ || plc_.part_present; }
+
+std::uint16_t Cycle::zone_in_position() const {
+  return present_by_hand_ ? zone_by_hand_ : plc_.zone_in_position;
 }
 
 void Cycle::step_result() {
@@ -140,17 +163,18 @@ void Cycle::step_result() {
   const std::int64_t age_ms = elapsed_ms(shown_->since, now_.monotonic);
   const bool silent = plc_silent(now_.monotonic);
   const auto interrupted = interruption();
-  const bool ended = plc_.request_id == 0 || plc_.request_id != last_request_ || !plc_.part_present;
+  const bool ended =
+      !part_present() || plc_.request_id != last_request_ || (plc_.request_id == 0 && !work_.by_hand);
   if (stopping_) {
     withdraw(Reason::kStopping);
   } else if (ended && !silent) {
     withdraw(Reason::kNone);
   } else if (interrupted && (silent || shown_->judgement.verdict != Verdict::kNone)) {
     withdraw(*interrupted);
-  } else if (!shown_->acknowledged && age_ms > cell_.timing.acknowledge_timeout_ms) {
+  } else if (!shown_->acknowledged && age_ms > cell_->timing.acknowledge_timeout_ms) {
     warnings_ |= base::kWarnResultNotAcknowledged;
     withdraw(Reason::kNotAcknowledged);
-  } else if (age_ms > cell_.timing.green_limit_ms) {
+  } else if (age_ms > cell_->timing.green_limit_ms) {
     withdraw(Reason::kResultExpired);
   } else if (!ledger_healthy_ && shown_->judgement.verdict == Verdict::kAccept) {
     withdraw(ledger_reason_);
@@ -158,27 +182,50 @@ void Cycle::step_result() {
 }
 
 bool Cycle::plc_silent(base::MonotonicInstant now) const {
-  if (!cell_.plc.heartbeat_required) return false;
-  return !plc_heard_ || elapsed_ms(*plc_heard_, now) > cell_.plc.heartbeat_timeout_ms;
+  if (!cell_->plc.heartbeat_required) return false;
+  return !plc_heard_ || elapsed_ms(*plc_heard_, now) > cell_->plc.heartbeat_timeout_ms;
 }
 
 Reason Cycle::blocked_by() const {
   if (stopping_) return Reason::kStopping;
-  if (!gauge_) return gauge_reason_;
+  if (!bypass_) {
+    if (const GaugeStanding* gauge = missing_gauge()) return gauge->offline_reason;
+  }
   if (!ledger_healthy_) return ledger_reason_;
-  if (!stylus_clear_) return retract_failed_ ? Reason::kGaugeFault : Reason::kStylusNotClear;
+  if (!bypass_ && !stylus_clear()) {
+    for (const GaugeStanding& gauge : gauges_) {
+      if (gauge.retract_failed) return Reason::kGaugeFault;
+    }
+    return Reason::kStylusNotClear;
+  }
   if (plc_silent(now_.monotonic)) return Reason::kPlcSilent;
   return Reason::kNone;
+}
+
+const GaugeStanding* Cycle::missing_gauge() const {
+  for (const GaugeStanding& gauge : gauges_) {
+    if (!gauge.identity) return &gauge;
+  }
+  return nullptr;
+}
+
+bool Cycle::stylus_clear() const {
+  return std::ranges::all_of(gauges_, [](const GaugeStanding& gauge) { return gauge.stylus_clear; });
+}
+
+std::uint32_t Cycle::gauge_in_use() const {
+  return work_.plan_index ? cell_->plans[*work_.plan_index].gauge_for(work_.zone_index) : 0;
 }
 
 // CYCLE.md, rule 3: asked for each refresh, whatever the phase says.
 bool Cycle::result_stands(base::MonotonicInstant now) const {
   return phase_ == Phase::kResult && shown_ && shown_->record != 0 && ledger_healthy_ && !stopping_ &&
-         !plc_silent(now) && !interruption() && elapsed_ms(shown_->since, now) <= cell_.timing.green_limit_ms;
+         !plc_silent(now) && !interruption() &&
+         elapsed_ms(shown_->since, now) <= cell_->timing.green_limit_ms;
 }
 
 const PlanDescription* Cycle::plan() const {
-  return work_.plan_index ? &cell_.plans[*work_.plan_index].plan : nullptr;
+  return work_.plan_index ? &cell_->plans[*work_.plan_index].plan : nullptr;
 }
 
 }  // namespace crestgate::cell

@@ -18,6 +18,7 @@ void PartBook::note(const base::Traverse& traverse) {
 void PartBook::note(const base::Judgement& judgement) {
   begin(judgement.identity, judgement.plan_stage, judgement.attempt);
   last_sequence_ = std::max(last_sequence_, judgement.sequence);
+  sampling_.note(judgement);
   if (!judgement.identity.part_id) return;
   last_[*judgement.identity.part_id] = {.part_id = *judgement.identity.part_id,
                                         .verdict = judgement.verdict,

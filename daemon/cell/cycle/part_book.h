@@ -10,6 +10,7 @@
 #include "base/cell_signal.h"
 #include "base/judgement.h"
 #include "base/traverse.h"
+#include "daemon/cell/cycle/sampling_book.h"
 
 namespace crestgate::cell {
 
@@ -25,6 +26,7 @@ class PartBook {
   // Verdict kNone with sequence 0 for an id that was never judged.
   [[nodiscard]] base::LastVerdict last(const std::string& part_id) const;
   [[nodiscard]] std::uint64_t last_sequence() const { return last_sequence_; }
+  [[nodiscard]] const SamplingBook& sampling() const { return sampling_; }
 
  private:
   void begin(const base::PartIdentity& identity, std::uint16_t stage, std::uint32_t attempt);
@@ -33,6 +35,7 @@ class PartBook {
       attempts_;  // (part id, stage) -> highest attempt
   std::map<std::string, base::LastVerdict> last_;
   std::uint64_t last_sequence_ = 0;
+  SamplingBook sampling_;
 };
 
 }  // namespace crestgate::cell

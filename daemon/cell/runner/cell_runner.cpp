@@ -7,21 +7,18 @@
 #include <string>
 #include <utility>
 
-#include <boost/asio/awaitable.hpp>
-#include <boost/asio/co_spawn.hpp>
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/post.hpp>
 #include <boost/asio/steady_timer.hpp>
-#include <boost/asio/use_awaitable.hpp>
 #include <spdlog/spdlog.h>
 
 #include "daemon/cell/cycle/cycle.h"
+#include "daemon/cell/runner/gauge_tender.h"
 #include "daemon/cell/runner/ledger_clerk.h"
 #include "daemon/cell/runner/part_judging.h"
+#include "daemon/cell/runner/plan_office.h"
 #include "daemon/cell/runner/repeat_gate.h"
 #include "daemon/cell/runner/worker.h"
-#include "driver/gauge/gauge.h"
-#include "driver/gauge/gauge_reason.h"
 #include "driver/signal/signal_output.h"
 #include "protocol/ledger/ledger_writer.h"
 
@@ -33,8 +30,15 @@ using std::chrono::milliseconds;
 
 constexpr milliseconds kStopLimit{5000};
 constexpr std::int64_t kReopenAgainMs = 2000;
-constexpr std::int64_t kGreetAgainMs = 1500;
 constexpr std::size_t kMostPartsWaiting = 4;  // one is the rule; the rest are answers nobody wants any more
+
+using Judges = std::vector<analysis::PartJudge>;
+
+std::shared_ptr<Judges> judges_for(const CellDescription& cell) {
+  auto judges = std::make_shared<Judges>();
+  for (const RecipePlan& entry : cell.plans) judges->emplace_back(entry.plan.part_plan);
+  return judges;
+}
 
 double ms_between(base::MonotonicInstant from, base::MonotonicInstant to) {
   return static_cast<double>(to - from) / static_cast<double>(base::kNsPerMs);
@@ -51,17 +55,21 @@ class CellRunner::Engine {
         ticker_(parts_.io),
         stop_limit_(parts_.io),
         clerk_(parts_.files, parts_.cell.ledger, std::move(ledger.writer), post_back()),
+        judges_(judges_for(parts_.cell)),
+        office_(parts_.cell, ledger.receipts, clerk_),
         analyst_(kMostPartsWaiting) {
-    for (const RecipePlan& entry : parts_.cell.plans) judges_.emplace_back(entry.plan.part_plan);
+    for (std::uint32_t i = 0; i < parts_.gauges.size(); ++i) {
+      tenders_.push_back(std::make_unique<GaugeTender>(parts_.io, parts_.clock, *parts_.gauges[i],
+                                                       parts_.cell.gauges[i].name, i, tender_listener()));
+    }
   }
 
-  ~Engine() { parts_.gauge.on_change({}); }
+  ~Engine() = default;
   Engine(const Engine&) = delete;
   Engine& operator=(const Engine&) = delete;
 
   void start() {
-    parts_.gauge.on_change([this] { gauge_changed(); });
-    if (parts_.gauge.online()) gauge_changed();
+    for (const auto& tender : tenders_) tender->start();
     tick();
   }
 
@@ -98,6 +106,21 @@ class CellRunner::Engine {
     take(StopAsked{});
   }
 
+  [[nodiscard]] base::CellSignal signal() const { return cycle_.signal(parts_.clock.monotonic()); }
+  [[nodiscard]] const Cycle& cycle() const { return cycle_; }
+
+  void offer_plans(std::shared_ptr<const CellDescription> cell, std::function<void(base::Outcome)> answer) {
+    office_.record(std::move(cell), now().utc,
+                   [this, answer = std::move(answer)](base::Result<PlansOffered> offered) {
+                     if (!offered) {
+                       answer(offered.error());
+                       return;
+                     }
+                     take(std::move(*offered));
+                     answer(base::Done{});
+                   });
+  }
+
   std::function<void(const base::CellSignal&, const PartTiming&)> listener;
 
  private:
@@ -116,111 +139,28 @@ class CellRunner::Engine {
       if (ledger_down_ && !reopening_ && ms_between(reopened_, parts_.clock.monotonic()) >= kReopenAgainMs) {
         reopen_ledger();
       }
-      watch_gauge();
+      if (!finished_) {
+        for (const auto& tender : tenders_) tender->watch();
+      }
       take(Ticked{});
       if (!finished_) tick();
     });
   }
 
-  // ---- gauge ----
+  // ---- gauges ----
 
-  void gauge_changed() {
-    if (finished_) return;
-    greeted_ = false;
-    if (!parts_.gauge.online()) {
-      const base::Error reason = parts_.gauge.offline_reason();
-      log_once("gauge offline", reason.detail);
-      take(GaugeWent{.reason = driver::reason_of(reason), .detail = reason.detail});
-      return;
-    }
-    greeted_at_ = parts_.clock.monotonic();
-    spawn(greet());
+  TenderListener tender_listener() {
+    return {.take = [this](CycleEvent event) { take(std::move(event)); },
+            .warn = [this](const std::string& kind, const std::string& detail) { log_once(kind, detail); },
+            .last_sample =
+                [this](base::MonotonicInstant arrived) {
+                  last_sample_ = arrived;
+                  ledger_ms_ = 0.0;
+                }};
   }
 
-  // Learns who is there and where its stylus is, before the cycle may use it.
-  asio::awaitable<void> greet() {
-    greeting_ = true;
-    auto identity = co_await parts_.gauge.identify();
-    if (!identity) {
-      greeting_failed(identity.error());
-      co_return;
-    }
-    auto state = co_await parts_.gauge.state();
-    if (!state) {
-      greeting_failed(state.error());
-      co_return;
-    }
-    if (state->fault != 0) {
-      greeting_failed({base::ErrorCode::kDeviceFault, "the gauge reports: " + state->fault_text});
-      co_return;
-    }
-    greeting_ = false;
-    greeted_ = true;
-    spdlog::info("gauge {} {} is online, stylus {}", identity->model, identity->serial_number,
-                 state->stylus_clear ? "clear" : "down");
-    take(GaugeCame{.identity = *identity, .stylus_clear = state->stylus_clear});
-  }
-
-  // The line stands and the gauge does not answer as it should: it is asked again from the ticker, for ever.
-  void greeting_failed(const base::Error& error) {
-    greeting_ = false;
-    log_once("gauge", error.detail);
-    take(GaugeWent{.reason = driver::reason_of(error), .detail = error.detail});
-  }
-
-  void watch_gauge() {
-    if (!parts_.gauge.online() || greeting_) return;
-    const auto now_monotonic = parts_.clock.monotonic();
-    if (!greeted_) {
-      if (ms_between(greeted_at_, now_monotonic) < kGreetAgainMs) return;
-      greeted_at_ = now_monotonic;
-      spawn(greet());
-      return;
-    }
-    // What the gauge says unasked: somebody lowered the stylus at the gauge itself.
-    if (parts_.gauge.health().stylus_clear_seen == false) take(StylusSeenDown{});
-  }
-
-  void perform(const StartTraverse& action) { spawn(traverse(action)); }
-
-  asio::awaitable<void> traverse(StartTraverse action) {
-    const Now started = now();
-    const driver::TraverseRequest request{.length_mm = action.length_mm,
-                                          .spacing_mm = action.spacing_mm,
-                                          .speed_mm_per_s = action.speed_mm_per_s};
-    auto result = co_await parts_.gauge.traverse(request);
-    if (!result) {
-      take(TraverseFailed{.ticket = action.ticket,
-                          .reason = driver::reason_of(result.error()),
-                          .detail = result.error().detail});
-      co_return;
-    }
-    if (result->resend_rounds > 0) result->heights.quality |= base::kQualityResent;
-    last_sample_ = result->last_sample_arrived;
-    ledger_ms_ = 0.0;
-    take(TraverseCame{.ticket = action.ticket,
-                      .heights = std::move(result->heights),
-                      .started_utc = started.utc,
-                      .started_monotonic = started.monotonic,
-                      .finished_monotonic = result->last_sample_arrived});
-  }
-
-  void perform(const RetractStylus& action) { spawn(retract(action.abort)); }
-
-  asio::awaitable<void> retract(bool abort) {
-    base::Outcome outcome = base::Done{};
-    if (abort) {
-      outcome = co_await parts_.gauge.abort();
-    } else {
-      outcome = co_await parts_.gauge.retract();
-    }
-    if (outcome) {
-      take(StylusWent{.clear = true, .reason = base::Reason::kNone, .detail = ""});
-    } else {
-      take(StylusWent{
-          .clear = false, .reason = driver::reason_of(outcome.error()), .detail = outcome.error().detail});
-    }
-  }
+  void perform(const StartTraverse& action) { tenders_[action.gauge]->perform(action); }
+  void perform(const RetractStylus& action) { tenders_[action.gauge]->perform(action); }
 
   // ---- ledger ----
 
@@ -306,12 +246,17 @@ class CellRunner::Engine {
 
   // ---- analysis ----
 
+  void perform(const PlansAdopted& action) {
+    judges_ = judges_for(*action.cell);
+    spdlog::info("the cell measures by other plans from now on");
+  }
+
   void perform(JudgePart& action) {
     const Ticket ticket = action.ticket;
-    auto job = [this, action = std::move(action)] {
+    auto job = [this, action = std::move(action), judges = judges_] {
       analysis::PartDecision decision;
       try {
-        decision = judge_part(judges_[action.plan_index], action.traverses);
+        decision = judge_part((*judges)[action.plan_index], action.traverses);
       } catch (const std::exception& failure) {
         decision = {};
         decision.verdict = base::Verdict::kNone;
@@ -332,10 +277,15 @@ class CellRunner::Engine {
   // ---- outputs ----
 
   void publish() {
-    const base::CellSignal signal = cycle_.signal(parts_.clock.monotonic());
+    base::CellSignal signal = cycle_.signal(parts_.clock.monotonic());
+    if (output_failed_) signal.warnings |= base::kWarnOutputFailed;
+    output_failed_ = false;
     for (driver::SignalOutput* output : parts_.outputs) {
       const auto applied = output->apply(signal);
-      if (!applied && !finished_) log_once(std::string(output->name()), applied.error().detail);
+      if (applied || finished_) continue;
+      // A device that is busy shows the state at the next refresh.
+      output_failed_ = output_failed_ || applied.error().code != base::ErrorCode::kBusy;
+      log_once(std::string(output->name()), applied.error().detail);
     }
     if (signal.result_valid && signal.sequence != announced_) {
       announced_ = signal.sequence;
@@ -364,14 +314,6 @@ class CellRunner::Engine {
 
   // ---- what must not happen ----
 
-  void spawn(asio::awaitable<void> work) {
-    asio::co_spawn(parts_.io, std::move(work), [](const std::exception_ptr& failure) {
-      // An exception here is a bug of ours: rethrown out of io_context::run, it ends the program with the
-      // outputs safe.
-      if (failure) std::rethrow_exception(failure);
-    });
-  }
-
   void log_once(const std::string& kind, const std::string& detail) {
     if (const auto held = log_gate_.pass(kind, parts_.clock.monotonic())) {
       spdlog::warn("{}: {}{}", kind, detail,
@@ -386,9 +328,7 @@ class CellRunner::Engine {
   asio::steady_timer stop_limit_;
   std::function<void()> stopped_;
   bool finished_ = false;
-  bool greeting_ = false;  // a greeting is under way
-  bool greeted_ = false;   // the gauge that is online has answered it
-  base::MonotonicInstant greeted_at_;
+  bool output_failed_ = false;  // at the last refresh
   bool ledger_down_ = false;
   bool reopening_ = false;
   base::MonotonicInstant reopened_;
@@ -396,8 +336,10 @@ class CellRunner::Engine {
   double ledger_ms_ = 0.0;
   std::uint64_t announced_ = 0;
   RepeatGate log_gate_;
-  std::vector<analysis::PartJudge> judges_;  // used by the analyst's thread only
   LedgerClerk clerk_;
+  std::shared_ptr<Judges> judges_;  // what is in it is used by the analyst's thread only
+  PlanOffice office_;
+  std::vector<std::unique_ptr<GaugeTender>> tenders_;
   Worker analyst_;  // last: it stops before what its jobs use goes away
 };
 
@@ -407,6 +349,13 @@ CellRunner::~CellRunner() = default;
 
 void CellRunner::start() { engine_->start(); }
 void CellRunner::plc_changed(const base::PlcInputs& inputs) { engine_->take(PlcChanged{inputs}); }
+void CellRunner::tell(CycleEvent event) { engine_->take(std::move(event)); }
+void CellRunner::offer_plans(std::shared_ptr<const CellDescription> cell,
+                             std::function<void(base::Outcome)> answer) {
+  engine_->offer_plans(std::move(cell), std::move(answer));
+}
+base::CellSignal CellRunner::signal() const { return engine_->signal(); }
+const Cycle& CellRunner::cycle() const { return engine_->cycle(); }
 void CellRunner::stop(std::function<void()> stopped) { engine_->stop(std::move(stopped)); }
 void CellRunner::on_result(std::function<void(const base::CellSignal&, const PartTiming&)> listener) {
   engine_->listener = std::move(listener);

@@ -9,6 +9,7 @@
 #include "base/cell_signal.h"
 #include "base/clock.h"
 #include "daemon/cell/config/cell_description.h"
+#include "daemon/cell/cycle/cycle_event.h"
 #include "daemon/cell/runner/open_ledger.h"
 
 namespace boost::asio {
@@ -32,7 +33,7 @@ struct RunnerParts {
   const base::Clock& clock;
   const CellDescription& cell;
   protocol::FileSystem& files;
-  driver::Gauge& gauge;
+  std::vector<driver::Gauge*> gauges;  // as CellDescription::gauges
   std::vector<driver::SignalOutput*> outputs;
 };
 
@@ -55,6 +56,16 @@ class CellRunner {
 
   // A new snapshot of the PLC's block.
   void plc_changed(const base::PlcInputs& inputs);
+
+  // What people ask for (cycle_event.h); whether it would be refused is asked of cycle() before.
+  void tell(CycleEvent event);
+
+  // Records what the ledger does not hold yet of `cell` and its plans, and has them taken up between two parts.
+  // The answer comes when they are recorded; only what Cycle reads may differ from the running cell.
+  void offer_plans(std::shared_ptr<const CellDescription> cell, std::function<void(base::Outcome)> answer);
+
+  [[nodiscard]] base::CellSignal signal() const;
+  [[nodiscard]] const Cycle& cycle() const;
 
   // Takes green away at once, finishes what is under way within five seconds, then calls `stopped`.
   void stop(std::function<void()> stopped);

@@ -219,7 +219,7 @@ struct CellFile : ::testing::Test {
   std::string cell = R"(format = 1
 name = "bench"
 ledger = "ledger"
-[gauge]
+[[gauge]]
 kind = "link"
 port = "gauge"
 serial_number = "S"
@@ -239,7 +239,7 @@ TEST_F(CellFile, IsReadWithItsPlansAndPathsFromItsFolder) {
   const auto found = read(cell);
   ASSERT_TRUE(found.has_value()) << found.error().detail;
   EXPECT_EQ(found->ledger, folder / "ledger");
-  EXPECT_EQ(found->gauge.port, (folder / "gauge").string());
+  EXPECT_EQ(found->gauges[0].port, (folder / "gauge").string());
   EXPECT_EQ(found->plc.heartbeat_timeout_ms, 2000U);
   ASSERT_EQ(found->plans.size(), 1U);
   EXPECT_EQ(found->plans[0].recipe, 12);

@@ -49,11 +49,11 @@ class CycleBench {
   }
 
   // ---- the world's side ----
-  void gauge_comes(bool clear = true) {
+  void gauge_comes(bool clear = true, std::uint32_t gauge = 0) {
     base::GaugeIdentity identity;
     identity.kind = "link";
     identity.serial_number = "S";
-    send(GaugeCame{.identity = identity, .stylus_clear = clear});
+    send(GaugeCame{.identity = identity, .stylus_clear = clear, .gauge = gauge});
   }
   void plc(const base::PlcInputs& inputs) {
     plc_ = inputs;
@@ -110,8 +110,8 @@ class CycleBench {
     send(TraverseRecorded{.ticket = action.ticket, .receipt = {.number = ++number_, .digest = {}}});
   }
   void stylus_clears() {
-    take<RetractStylus>();
-    send(StylusWent{.clear = true, .reason = base::Reason::kNone, .detail = ""});
+    const auto action = take<RetractStylus>();
+    send(StylusWent{.clear = true, .reason = base::Reason::kNone, .detail = "", .gauge = action.gauge});
   }
   void analysis_says(base::Verdict verdict, base::Reason reason) {
     const auto action = take<JudgePart>();
@@ -192,6 +192,15 @@ class CycleBench {
   [[nodiscard]] Phase phase() const { return cycle_->phase(); }
   [[nodiscard]] const std::vector<base::Judgement>& recorded() const { return recorded_; }
   [[nodiscard]] const base::PlcInputs& inputs() const { return plc_; }
+  [[nodiscard]] const Cycle& cycle() const { return *cycle_; }
+  // What the events that were asked for are called, in order.
+  [[nodiscard]] std::vector<std::string> noted() const {
+    std::vector<std::string> names;
+    for (const auto& action : actions_) {
+      if (const auto* event = std::get_if<RecordEvent>(&action)) names.push_back(event->event.what);
+    }
+    return names;
+  }
 
  private:
   CellDescription cell_;

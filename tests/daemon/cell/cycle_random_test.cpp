@@ -3,6 +3,7 @@
 // model, which knows nothing of phases, says when green is allowed and when the stylus may be called clear;
 // and after any history the cell must accept a good part once everything is well again.
 
+#include <algorithm>
 #include <cstdint>
 #include <cstdlib>
 #include <map>
@@ -25,7 +26,7 @@ using base::Lamp;
 using base::Reason;
 using base::Verdict;
 
-constexpr int kSteps = 10000;
+constexpr int kSteps = 20000;
 constexpr int kSeeds = 20;
 constexpr std::int64_t kSilenceMs = 2000;
 constexpr std::int64_t kGreenLimitMs = 120'000;
@@ -36,11 +37,20 @@ struct Recorded {
   std::int64_t durable_ms = 0;
 };
 
+// The first thing that was done for a part.
+struct Begun {
+  int step = 0;
+  int gauge_since_step = 0;
+};
+
 // What the outside world knows for certain.
 struct Model {
   base::PlcInputs plc;
   int unbroken_since_step = 0;  // this request for this part id, part present, no abort, PLC beating
   std::int64_t beat_ms = -1'000'000;
+  int present_since_step = 0;        // the part has not moved
+  int gauge_since_step = 0;          // no gauge went or came
+  std::optional<std::string> named;  // by a scanner, for the part that is on the bench
   bool gauge_online = false;
   bool stylus_up = false;
   bool ledger_good = true;
@@ -51,7 +61,8 @@ struct Model {
     const auto found = accepts.find(signal.sequence);
     if (found == accepts.end()) return false;
     const Recorded& recorded = found->second;
-    return recorded.judgement.identity.part_id == plc.identity.part_id &&
+    const auto& name = plc.identity.part_id ? plc.identity.part_id : named;
+    return recorded.judgement.identity.part_id == name && !signal.bypass_active &&
            recorded.judgement.request_id == plc.request_id && plc.part_present && !plc.abort &&
            recorded.begun_at_step >= unbroken_since_step && now_ms - beat_ms <= kSilenceMs && ledger_good &&
            !stopping && now_ms - recorded.durable_ms <= kGreenLimitMs;
@@ -60,10 +71,13 @@ struct Model {
 
 class World {
  public:
-  explicit World(std::uint64_t seed) : chance_(seed), cell_(two_zone_cell()) { start({}); }
+  explicit World(std::uint64_t seed) : chance_(seed), cell_(two_zone_cell()) {
+    cell_.bypass = {.allowed = true, .longest_minutes = 60, .fate = base::Fate::kQuarantine};
+    start({});
+  }
 
   void step(int number) {
-    step_ = number;
+    step_ = std::max(step_ + 1, number);
     act();
     check();
   }
@@ -72,9 +86,13 @@ class World {
   void heal_and_measure(const std::string& part) {
     healing_ = true;
     if (model_.stopping) start(book_);
+    base::PlcInputs leaving;
+    leaving.part_present = true;
+    set_plc(leaving);  // what was said of the part before leaves with it
     set_plc({});
     gauge_comes(true);
     send(LedgerRecovered{});
+    send(BypassEnded{.who = "Ines"});
     model_.ledger_good = true;
     for (int i = 0; i < 200 && !signal().ready; ++i) {
       answer_everything_well();
@@ -99,21 +117,27 @@ class World {
   }
 
   [[nodiscard]] int greens() const { return greens_; }
+  [[nodiscard]] int resumed() const { return resumed_; }
 
  private:
+  [[nodiscard]] DescriptionReceipts receipts() const {
+    DescriptionReceipts made;
+    made.plans.assign(cell_.plans.size(), Receipt{});
+    return made;
+  }
+
   void start(PartBook book) {
-    DescriptionReceipts receipts;
-    receipts.plans.assign(cell_.plans.size(), Receipt{});
-    cycle_ = std::make_unique<Cycle>(cell_, receipts, std::move(book), "test", now_);
+    cycle_ = std::make_unique<Cycle>(cell_, receipts(), std::move(book), "test", now_);
     waiting_.clear();
     begun_.clear();
     decisions_.clear();
     model_ = {};  // a new process shows nothing old, so the model forgets what it could show
     model_.unbroken_since_step = step_;
+    model_.present_since_step = step_;
   }
 
   void act() {
-    switch (pick(17)) {
+    switch (pick(19)) {
       case 0:
         change([&](base::PlcInputs& in) { in.request_id = static_cast<std::uint16_t>(pick(4)); });
         break;
@@ -158,10 +182,82 @@ class World {
         a_good_part();
         pick(2) == 0 ? dip() : stall();
         break;
+      case 14:
+        people();
+        break;
+      case 15:
+        resumed_part();
+        break;
       default:
         answer_one();
         break;
     }
+  }
+
+  // Whatever people may ask for, at whatever moment.
+  void people() {
+    switch (pick(6)) {
+      case 0: {
+        const std::string name = "ES-" + std::to_string(pick(50));
+        if (cycle_->phase() == Phase::kIdle) model_.named = name;
+        base::PartIdentity identity;
+        identity.part_id = name;
+        send(PartAnnounced{.identity = identity, .source = "the scanner"});
+        break;
+      }
+      case 1:
+        send(BypassAsked{.who = "Ines", .minutes = 1});
+        break;
+      case 2:
+        send(BypassEnded{.who = "Ines"});
+        break;
+      case 3:
+        send(PlansOffered{.cell = std::make_shared<CellDescription>(cell_), .receipts = receipts()});
+        break;
+      case 4:
+        change([&](base::PlcInputs& in) {
+          in.request_id = 0;
+          in.manual_trigger = !in.manual_trigger;
+        });
+        break;
+      default:
+        change([&](base::PlcInputs& in) {
+          in.bypass = !in.bypass;
+          in.operator_name = "Tomas";
+          in.bypass_minutes = 2;
+        });
+        break;
+    }
+  }
+
+  // Aborted somewhere, and asked for again; now and then something happened in between.
+  void resumed_part() {
+    a_good_part(1 + pick(7));
+    change([](base::PlcInputs& in) { in.abort = true; });
+    for (int i = 4 + pick(8); i > 0; --i) answer_one();
+    change([](base::PlcInputs& in) {
+      in.abort = false;
+      in.request_id = 0;
+    });
+    for (int i = pick(4); i > 0; --i) answer_one();
+    switch (pick(6)) {
+      case 0:
+        dip();
+        break;
+      case 1:
+        gauge_comes(true);
+        break;
+      case 2:
+        gauge_goes();
+        gauge_comes(true);
+        break;
+      default:
+        break;
+    }
+    change([&](base::PlcInputs& in) {
+      in.request_id = static_cast<std::uint16_t>(31'000 + ++requests_ % 9000);
+    });
+    answer_rounds(4 + pick(20));
   }
 
   void fault() {
@@ -220,7 +316,9 @@ class World {
   }
 
   // Random order alone would hardly ever bring a part to its end.
-  void a_good_part() {
+  void a_good_part() { a_good_part(4 + pick(14)); }
+  void a_good_part(int rounds) {
+    if (pick(4) != 0) send(BypassEnded{.who = "Ines"});
     if (!model_.gauge_online) gauge_comes(true);
     base::PlcInputs inputs = model_.plc;
     inputs.request_id = static_cast<std::uint16_t>(100 + ++requests_ % 30'000);
@@ -229,7 +327,10 @@ class World {
     inputs.abort = false;
     inputs.identity.part_id = "ES-" + std::to_string(1000 + requests_);
     set_plc(inputs);
-    const int rounds = 4 + pick(14);
+    answer_rounds(rounds);
+  }
+
+  void answer_rounds(int rounds) {
     for (int i = 0; i < rounds; ++i) {
       if (signal().zone_wanted != 0)
         change([&](base::PlcInputs& in) { in.zone_in_position = signal().zone_wanted; });
@@ -286,7 +387,7 @@ class World {
     }
     book_.note(action.judgement);
     if (action.judgement.verdict == Verdict::kAccept && !model_.accepts.contains(action.judgement.sequence)) {
-      model_.accepts[action.judgement.sequence] = {action.judgement, begun_[action.ticket], now_ms()};
+      model_.accepts[action.judgement.sequence] = {action.judgement, begun_[action.ticket].step, now_ms()};
     }
     model_.ledger_good = true;  // it has just been written
     send(JudgementRecorded{.ticket = action.ticket, .receipt = {.number = ++record_, .digest = {}}});
@@ -299,6 +400,7 @@ class World {
                     .decision = CycleBench::decision(made, Reason::kAllWithinLimits)});
   }
   void answer(const RecordEvent& /*action*/, bool /*badly*/) {}
+  void answer(const PlansAdopted& /*action*/, bool /*badly*/) {}
 
   void ledger_fails(Ticket ticket) {
     model_.ledger_good = false;
@@ -319,6 +421,8 @@ class World {
                         inputs.request_id != before.request_id ||
                         inputs.identity.part_id != before.identity.part_id;
     if (broken) model_.unbroken_since_step = ++step_;
+    if (!inputs.part_present) model_.present_since_step = ++step_;
+    if (!inputs.part_present && before.part_present) model_.named.reset();
     inputs.heartbeat = ++heartbeat_;
     model_.beat_ms = now_ms();
     model_.plc = inputs;
@@ -332,6 +436,7 @@ class World {
     }
   }
   void gauge_comes(bool clear) {
+    model_.gauge_since_step = ++step_;
     model_.gauge_online = true;
     model_.stylus_up = clear;
     std::erase_if(waiting_, [](const CycleAction& action) {
@@ -342,6 +447,7 @@ class World {
     send(GaugeCame{.identity = identity, .stylus_clear = clear});
   }
   void gauge_goes() {
+    model_.gauge_since_step = ++step_;
     model_.gauge_online = false;
     model_.stylus_up = false;
     send(GaugeWent{.reason = Reason::kGaugeDisconnected, .detail = ""});
@@ -362,8 +468,30 @@ class World {
   }
   void note(const StartTraverse& action) {
     model_.stylus_up = false;
-    begun_.try_emplace(action.ticket, step_);
+    begin(action.ticket);
   }
+  void begin(Ticket ticket) {
+    begun_.try_emplace(ticket, Begun{.step = step_, .gauge_since_step = model_.gauge_since_step});
+  }
+  void note(const RecordTraverse& action) { measured_[action.traverse.get()] = {step_, action.traverse}; }
+  // Whatever is judged together was measured on this part, here, with nothing moved in between: once each.
+  void note(const JudgePart& action) {
+    // Resumed where only the judging was missing: then the gauge is no longer needed.
+    begun_.try_emplace(action.ticket, Begun{.step = step_, .gauge_since_step = 0});
+    const Begun& begun = begun_[action.ticket];
+    EXPECT_EQ(action.traverses.size(), 3U) << "step " << step_;
+    const auto of_zone_1 = std::ranges::count_if(
+        action.traverses, [](const auto& traverse) { return traverse->zone_number == 1; });
+    EXPECT_EQ(of_zone_1, 2) << "step " << step_;
+    std::map<std::pair<std::uint32_t, std::uint32_t>, int> seen;
+    for (const auto& traverse : action.traverses) {
+      EXPECT_GE(measured_[traverse.get()].first, model_.present_since_step) << "step " << step_;
+      EXPECT_GE(measured_[traverse.get()].first, begun.gauge_since_step) << "step " << step_;
+      EXPECT_EQ(traverse->identity, action.traverses.front()->identity) << "step " << step_;
+      EXPECT_EQ((++seen[{traverse->zone_number, traverse->traverse_number}]), 1) << "step " << step_;
+    }
+  }
+  void note(const RecordEvent& action) { resumed_ += action.event.what == "resumed" ? 1 : 0; }
   template <class Action>
   void note(const Action& /*action*/) {}
 
@@ -390,14 +518,16 @@ class World {
   Now now_{.utc = {}, .monotonic = {.ns = 1'000'000'000}};
   std::unique_ptr<Cycle> cycle_;
   std::vector<CycleAction> waiting_;
-  std::map<Ticket, int> begun_;
+  std::map<Ticket, Begun> begun_;
   std::map<Ticket, Verdict> decisions_;  // what analysis said last about each part
+  std::map<const base::Traverse*, std::pair<int, std::shared_ptr<const base::Traverse>>> measured_;
   bool healing_ = false;
   PartBook book_;  // what the ledger holds: survives restarts
   Model model_;
   int step_ = 0;
   int requests_ = 0;
   int greens_ = 0;
+  int resumed_ = 0;
   std::uint64_t record_ = 0;
   std::uint16_t heartbeat_ = 0;
   std::int32_t height_ = 0;
@@ -407,6 +537,7 @@ TEST(CycleAtRandom, GreenOnlyWhenTheModelAllowsItAndAlwaysAgainWhenAllIsWell) {
   const char* wish = std::getenv("CRESTGATE_SEED");  // NOLINT(concurrency-mt-unsafe): no other thread
   const std::uint64_t first = wish == nullptr ? 1 : std::strtoull(wish, nullptr, 10);
   int greens = 0;
+  int resumed = 0;
   for (std::uint64_t seed = first; seed < first + kSeeds; ++seed) {
     SCOPED_TRACE("CRESTGATE_SEED=" + std::to_string(seed));
     World world(seed);
@@ -417,8 +548,10 @@ TEST(CycleAtRandom, GreenOnlyWhenTheModelAllowsItAndAlwaysAgainWhenAllIsWell) {
     world.heal_and_measure("ES-HEALED");
     if (::testing::Test::HasFailure()) return;
     greens += world.greens();
+    resumed += world.resumed();
   }
   EXPECT_GT(greens, 1000) << "a test in which nothing turns green proves nothing";
+  EXPECT_GT(resumed, 100) << "and so with what is resumed";
 }
 
 }  // namespace

@@ -2,6 +2,8 @@
 #pragma once
 // A cycle with its gauge there and nothing in the way.
 
+#include <utility>
+
 #include <gtest/gtest.h>
 
 #include "daemon/cell/cycle_bench.h"
@@ -9,6 +11,7 @@
 namespace crestgate::cell {
 
 struct ReadyCycle : ::testing::Test {
+  explicit ReadyCycle(CellDescription description = two_zone_cell()) : bench({}, std::move(description)) {}
   CycleBench bench;
   void SetUp() override {
     bench.plc({});

@@ -1,0 +1,43 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+// Sees to it that descriptions are in the ledger before anything is measured by them.
+
+#include <functional>
+#include <map>
+#include <memory>
+#include <string>
+#include <utility>
+
+#include "base/record.h"
+#include "base/result.h"
+#include "daemon/cell/config/cell_description.h"
+#include "daemon/cell/cycle/cycle_event.h"
+
+namespace crestgate::cell {
+
+class LedgerClerk;
+
+// Threads   the I/O thread. Lifetime: the clerk outlives it.
+class PlanOffice {
+ public:
+  // `receipts` are those of `cell`, as the start found or wrote them.
+  PlanOffice(const CellDescription& cell, const DescriptionReceipts& receipts, LedgerClerk& clerk);
+
+  // Purpose  records each document of `cell` that is not in the ledger, byte for byte, and answers with the
+  //          event for the cycle.
+  // Errors   those of the ledger; kBusy: an earlier call has not been answered yet.
+  void record(std::shared_ptr<const CellDescription> cell, base::UtcInstant now,
+              std::function<void(base::Result<PlansOffered>)> answer);
+
+ private:
+  using Key = std::pair<base::DocumentKind, std::string>;  // kind, content
+  struct Job;
+
+  void next(const std::shared_ptr<Job>& job);
+
+  LedgerClerk& clerk_;
+  std::map<Key, Receipt> known_;
+  bool busy_ = false;
+};
+
+}  // namespace crestgate::cell
