@@ -52,6 +52,11 @@ class CommandLine {
     app_.require_subcommand(1);
     add_run();
     add_validate();
+    add_status();
+    add_reload();
+    add_note();
+    add_part();
+    add_bypass();
     add_ports();
     add_texture();
     add_replay();
@@ -105,6 +110,57 @@ class CommandLine {
     app.add_option("CELL", validate_.cell, "the cell's description, cell.toml")->required();
     app.add_flag("--registers", validate_.registers, "print the PLC register page as Markdown instead");
     add_format(app, validate_.format);
+  }
+
+  static void add_cell(CLI::App& app, std::string& cell) {
+    app.add_option("CELL", cell, "the cell's description, cell.toml")->required();
+  }
+
+  void add_status() {
+    CLI::App& app = command("status", "what a running cell is doing", [this] { return status(status_); });
+    add_cell(app, status_.cell);
+    add_format(app, status_.format);
+  }
+
+  void add_reload() {
+    CLI::App& app =
+        command("reload", "a running cell reads its plans anew, and takes them up between two parts",
+                [this] { return reload(reload_); });
+    add_cell(app, reload_.cell);
+  }
+
+  void add_note() {
+    CLI::App& app = command("note", "an engineer's note into the ledger of a running cell",
+                            [this] { return note(note_); });
+    add_cell(app, note_.cell);
+    app.add_option("TEXT", note_.text, "the note")->required();
+    app.add_option("--by", note_.who, "who writes it")->required();
+  }
+
+  void add_part() {
+    CLI::App& app = command("part", "tells a running cell what part is on the bench, or comes next",
+                            [this] { return part(part_); });
+    add_cell(app, part_.cell);
+    app.add_option("--id", part_.part_id, "its number");
+    app.add_option("--batch", part_.batch, "what it was finished with");
+    app.add_option("--machine", part_.machine, "the machine that made the surface");
+    app.add_option("--stage", part_.stage, "number of the stage");
+    app.add_option("--spindle", part_.spindle, "number of the spindle");
+    app.add_option("--wheel", part_.wheel, "number of the wheel");
+    app.add_option("--dress-count", part_.dress_count, "parts since the wheel was dressed, counted from 1");
+    app.add_flag("--measure", part_.measure, "bench without a PLC: measure the part that lies there");
+    app.add_option("--recipe", part_.recipe, "with --measure: number of the plan");
+    app.add_option("--zone", part_.zone, "bench without a PLC: this zone is in position");
+    app.add_flag("--taken", part_.taken, "bench without a PLC: the part is off the bench");
+  }
+
+  void add_bypass() {
+    CLI::App& app = command("bypass", "lets parts go on unmeasured for a time; recorded, and never green",
+                            [this] { return bypass(bypass_); });
+    add_cell(app, bypass_.cell);
+    app.add_option("--by", bypass_.who, "who answers for it")->required();
+    auto* minutes = app.add_option("--minutes", bypass_.minutes, "how long");
+    app.add_flag("--end", bypass_.end, "end it now")->excludes(minutes);
   }
 
   void add_ports() {
@@ -175,6 +231,11 @@ class CommandLine {
   std::function<int()> chosen_;
   RunOptions run_;
   ValidateOptions validate_;
+  StatusOptions status_;
+  ReloadOptions reload_;
+  NoteOptions note_;
+  PartOptions part_;
+  BypassOptions bypass_;
   PortsOptions ports_;
   TextureOptions texture_;
   ReplayOptions replay_;

@@ -2,6 +2,7 @@
 #pragma once
 // Every command as a function from its options to an exit code. command_line.cpp reads the options.
 
+#include <cstdint>
 #include <optional>
 #include <string>
 #include <vector>
@@ -23,6 +24,48 @@ struct ValidateOptions {
   Format format = Format::kText;
 };
 int validate(const ValidateOptions& options);
+
+struct StatusOptions {
+  std::string cell;
+  Format format = Format::kText;
+};
+int status(const StatusOptions& options);  // kAnswerIsNo: it runs and cannot measure
+
+struct ReloadOptions {
+  std::string cell;
+};
+int reload(const ReloadOptions& options);
+
+struct NoteOptions {
+  std::string cell;
+  std::string who;
+  std::string text;
+};
+int note(const NoteOptions& options);
+
+struct PartOptions {
+  std::string cell;
+  std::optional<std::string> part_id;
+  std::optional<std::string> batch;
+  std::optional<std::string> machine;
+  std::optional<std::uint16_t> stage;
+  std::optional<std::uint16_t> spindle;
+  std::optional<std::uint32_t> wheel;
+  std::optional<std::uint32_t> dress_count;
+  bool measure = false;  // on a bench without a PLC, as the three below
+  std::optional<std::uint16_t> recipe;
+  std::optional<std::uint16_t> zone;
+  bool taken = false;
+};
+int part(const PartOptions& options);
+
+struct BypassOptions {
+  std::string cell;
+  std::string who;
+  std::optional<std::uint32_t> minutes;
+  bool end = false;
+};
+int bypass(const BypassOptions& options);
 
 struct PortsOptions {
   Format format = Format::kText;

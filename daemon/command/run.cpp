@@ -16,6 +16,8 @@
 #include <spdlog/spdlog.h>
 #include <unistd.h>
 
+#include "daemon/cell/control/control_desk.h"
+#include "daemon/cell/control/control_socket.h"
 #include "daemon/cell/runner/cell_runner.h"
 #include "daemon/command/commands.h"
 #include "daemon/command/run_parts.h"
@@ -99,6 +101,16 @@ int run_cell(const RunOptions& options, const cell::CellDescription& cell) {
   if (options.timings) runner.on_result(print_timing);
   (*parts)->on_plc([&runner](const base::PlcInputs& inputs) { runner.plc_changed(inputs); });
 
+  cell::ControlDesk desk(runner, options.cell, std::string(software_version()));
+  auto control = cell::ControlSocket::open(
+      io, cell.control, [&desk](const std::string& line, std::function<void(std::string)> reply) {
+        desk.answer(line, std::move(reply));
+      });
+  if (!control) {
+    (*parts)->stop();
+    return could_not_run(control.error());
+  }
+
   bool asked = false;
   boost::asio::signal_set signals(io, SIGTERM, SIGINT);
   std::function<void(const boost::system::error_code&, int)> on_signal =
@@ -111,6 +123,7 @@ int run_cell(const RunOptions& options, const cell::CellDescription& cell) {
         asked = true;
         spdlog::info("stopping ({})", number == SIGTERM ? "SIGTERM" : "SIGINT");
         runner.stop([&] {
+          (*control)->stop();
           (*parts)->stop();
           io.stop();
         });

@@ -132,19 +132,27 @@ class Machine:
 
     def __init__(self, plc, control):
         self.plc, self.control = plc, control
+        self.before_zone = None  # called with the zone's number before it is brought under the stylus
 
     def measure(self, part, known_as=None, seconds=60, **identity):
         """Returns the outputs of the PLC program once the cell has answered, or None when it did not in time."""
         self.control.place(part)
         self.plc.set(PartName=part if known_as is None else known_as, ZoneUnderStylus=0, **identity)
         self.plc.set(PartOnBench=True)
+        return self.answer(seconds)
+
+    def answer(self, seconds):
+        """Moves the zones of the part that lies there until the cell has answered."""
         deadline = time.monotonic() + seconds
-        zone = 0
+        zone = self.plc.get("ZoneUnderStylus")
+        self.plc.wait_for(lambda plc: not plc.get("Finished"), seconds)
         while time.monotonic() < deadline:
             if self.plc.get("Finished"):
                 return {name: self.plc.get(name) for name in self.plc.program.output_names}
             wanted = self.plc.get("MoveToZone")
             if wanted not in (0, zone) and self.plc.get("MayMove"):
+                if self.before_zone:
+                    self.before_zone(wanted)
                 self.plc.set(ZoneUnderStylus=0)
                 self.control.say(f"zone {wanted}")
                 zone = wanted

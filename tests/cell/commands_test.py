@@ -34,7 +34,7 @@ class Misuse(unittest.TestCase):
         self.refused("run", saying="CELL")
 
     def test_every_command_has_help(self):
-        for command in ("run", "validate", "ports", "texture", "replay", "dump"):
+        for command in ("run", "validate", "status", "reload", "note", "part", "bypass", "ports", "texture", "replay", "dump"):
             self.assertIn("Usage", crestgate(command, "--help").stdout)
 
     def test_missing_files_and_folders_in_place_of_files(self):

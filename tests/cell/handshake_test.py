@@ -4,7 +4,7 @@
 import time
 import unittest
 
-from harness import EXAMPLES, PATIENCE_S, Cell
+from harness import EXAMPLES, PATIENCE_S, Cell, field
 
 SLOW = 2  # a traverse of some seconds, so that there is a middle
 
@@ -36,6 +36,19 @@ class Handshake(unittest.TestCase):
             cell.plc.set(StopMeasuring=True)
             self.expect_none(cell, 401)
             self.expect_healed(cell, "ES-2042")
+
+    def test_a_measurement_that_was_stopped_goes_on_where_it_stopped(self):
+        with Cell(speed_scale=SLOW) as cell:
+            cell.machine.before_zone = lambda zone: zone == 2 and cell.plc.set(StopMeasuring=True)
+            answer = cell.measure("ES-2041")
+            self.assertEqual(answer["ReasonCode"], 401)
+            cell.machine.before_zone = None
+            cell.plc.set(StopMeasuring=False, StartAgain=True)
+            answer = cell.machine.answer(PATIENCE_S)
+            self.assertTrue(answer["Accepted"], answer)
+            traverses = [(field(r, "zone"), field(r, "traverse_number"), field(r, "attempt")) for r in cell.records("traverse")]
+            self.assertEqual(traverses, [('"crest A"', "1", "1"), ('"crest B"', "1", "1")])
+            self.assertEqual([field(r, "attempt") for r in cell.records("judgement")], ["1", "1"])
 
     def test_zone_moved_under_the_stylus(self):
         with Cell(speed_scale=SLOW) as cell:

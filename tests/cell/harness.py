@@ -61,6 +61,7 @@ class Cell:
         serial = re.search(r"^gauge .*\bserial (\S+)", pathlib.Path(scenario).read_text(encoding="utf-8"), re.MULTILINE)
         text = re.sub(r'serial_number = "[^"]*"', f'serial_number = "{serial.group(1)}"', text)
         (self.folder / "cell.toml").write_text(text.replace("port = 1502", "port = 0"), encoding="utf-8")
+        self.witness_options = []
         self.gauge = self.daemon = self.plc = self.control = self.machine = self.witness = None
         self.testimony = []  # what each witness said at its end
 
@@ -114,7 +115,8 @@ class Cell:
         """One for each life of the daemon; none of them may ever see a wrong green."""
         self.dismiss_witness()
         self.witness = subprocess.Popen(["/usr/bin/python3", "-B", SOURCE / "tests" / "cell" / "witness.py", "127.0.0.1",
-                                         str(self.plc_port), self.folder / "ledger", self.folder / "lamp.txt"],
+                                         str(self.plc_port), self.folder / "ledger", self.folder / "lamp.txt",
+                                         *self.witness_options],
                                         stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
         assert self.witness.stdout.readline() == "watching\n", "the witness did not begin"
 

@@ -147,6 +147,7 @@ base::Result<CellDescription> read_cell(const std::string& path) {
   root.integer("format", 1, 1);
   cell.name = root.text("name");
   cell.ledger = folder / root.text("ledger");
+  cell.control = folder / root.text_if_given("control").value_or("control.socket");
   cell.gauges = read_gauges(root, folder);
   cell.plc = read_plc(root);
   cell.timing = read_timing(root);

@@ -21,6 +21,7 @@ struct GaugeDescription {
   std::uint32_t baud = 115200;
   bool rts_cts = false;
   std::string serial_number;  // the gauge that belongs here; another one is refused
+  friend bool operator==(const GaugeDescription&, const GaugeDescription&) = default;
 };
 
 struct PlcDescription {
@@ -29,6 +30,7 @@ struct PlcDescription {
   std::uint8_t unit = 1;
   bool heartbeat_required = true;
   std::uint32_t heartbeat_timeout_ms = 2000;
+  friend bool operator==(const PlcDescription&, const PlcDescription&) = default;
 };
 
 struct TimingDescription {
@@ -62,6 +64,7 @@ struct RecipePlan {
 struct CellDescription {
   std::string name;
   std::filesystem::path ledger;
+  std::filesystem::path control;  // local socket for people on the same machine
   std::vector<GaugeDescription> gauges{1};  // at least one
   PlcDescription plc;
   TimingDescription timing;

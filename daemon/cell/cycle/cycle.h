@@ -61,6 +61,8 @@ class Cycle {
   [[nodiscard]] Phase phase() const { return phase_; }
   [[nodiscard]] bool stopped() const { return phase_ == Phase::kStopped; }
   [[nodiscard]] const std::optional<Bypass>& bypass() const { return bypass_; }
+  [[nodiscard]] const CellDescription& cell() const { return *cell_; }
+  [[nodiscard]] const std::vector<GaugeStanding>& gauges() const { return gauges_; }
 
   // Why an event that asks for something would be refused just now, in one line for whoever asks.
   [[nodiscard]] std::optional<std::string> refusal(const MeasureAsked& event) const;

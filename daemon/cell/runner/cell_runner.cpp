@@ -109,6 +109,13 @@ class CellRunner::Engine {
   [[nodiscard]] base::CellSignal signal() const { return cycle_.signal(parts_.clock.monotonic()); }
   [[nodiscard]] const Cycle& cycle() const { return cycle_; }
 
+  void record_note(std::string text, std::function<void(base::Outcome)> answer) {
+    auto record = std::make_shared<const base::Record>(event_now("note", std::move(text)));
+    clerk_.record(std::move(record), [answer = std::move(answer)](const base::Result<Receipt>& receipt) {
+      answer(receipt ? base::Outcome(base::Done{}) : base::Outcome(receipt.error()));
+    });
+  }
+
   void offer_plans(std::shared_ptr<const CellDescription> cell, std::function<void(base::Outcome)> answer) {
     office_.record(std::move(cell), now().utc,
                    [this, answer = std::move(answer)](base::Result<PlansOffered> offered) {
@@ -125,6 +132,17 @@ class CellRunner::Engine {
 
  private:
   [[nodiscard]] Now now() const { return {.utc = parts_.clock.utc(), .monotonic = parts_.clock.monotonic()}; }
+
+  [[nodiscard]] base::Event event_now(std::string what, std::string detail) const {
+    const Now at = now();
+    return {.happened_utc = at.utc,
+            .happened_monotonic = at.monotonic,
+            .cell = parts_.cell.name,
+            .reason = base::Reason::kNone,
+            .what = std::move(what),
+            .detail = std::move(detail),
+            .software_version = software_version_};
+  }
 
   PostBack post_back() {
     return [this](std::function<void()> function) { asio::post(parts_.io, std::move(function)); };
@@ -217,15 +235,8 @@ class CellRunner::Engine {
 
   // Opening proves nothing about writing: the ledger is well again once this record is durable.
   void probe_ledger(std::uint64_t torn_bytes) {
-    const Now at = now();
-    base::Event event{.happened_utc = at.utc,
-                      .happened_monotonic = at.monotonic,
-                      .cell = parts_.cell.name,
-                      .reason = base::Reason::kNone,
-                      .what = "ledger_reopened",
-                      .detail = std::to_string(torn_bytes) + " bytes of a torn write set aside",
-                      .software_version = software_version_};
-    auto record = std::make_shared<const base::Record>(std::move(event));
+    auto record = std::make_shared<const base::Record>(
+        event_now("ledger_reopened", std::to_string(torn_bytes) + " bytes of a torn write set aside"));
     clerk_.record(std::move(record), [this](const base::Result<Receipt>& receipt) {
       if (!receipt) {
         reopening_ended(receipt.error());
@@ -353,6 +364,9 @@ void CellRunner::tell(CycleEvent event) { engine_->take(std::move(event)); }
 void CellRunner::offer_plans(std::shared_ptr<const CellDescription> cell,
                              std::function<void(base::Outcome)> answer) {
   engine_->offer_plans(std::move(cell), std::move(answer));
+}
+void CellRunner::record_note(std::string text, std::function<void(base::Outcome)> answer) {
+  engine_->record_note(std::move(text), std::move(answer));
 }
 base::CellSignal CellRunner::signal() const { return engine_->signal(); }
 const Cycle& CellRunner::cycle() const { return engine_->cycle(); }
