@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
-// The PLC's line: a Modbus TCP server that shows the cell's block and takes the PLC's.
+// The PLC's line: a Modbus TCP server that shows the cell's block to everybody and takes one PLC's.
 
 #include <chrono>
 #include <cstddef>
@@ -8,6 +8,7 @@
 #include <functional>
 #include <memory>
 #include <string>
+#include <vector>
 
 #include "base/cell_signal.h"
 #include "base/result.h"
@@ -20,9 +21,13 @@ struct ModbusServerOptions {
   std::string bind_address = "127.0.0.1";  // in numbers; Modbus has no password: the machine's network only
   std::uint16_t port = 502;                // 0: any free one (for tests)
   std::uint8_t unit_id = 1;  // 0 and 255 (a device that is addressed by its IP alone) are taken as well
-  std::size_t connection_limit = 16;             // one more closes the one that has asked nothing for longest
-  std::chrono::milliseconds frame_timeout{500};  // from the first byte of a request to its last
-  std::chrono::milliseconds write_timeout{2000};  // a client that does not read its answers is closed
+  std::size_t connection_limit =
+      16;  // one more closes the one that asked nothing for longest; the PLC's own last
+  std::chrono::milliseconds frame_timeout{500};    // from the first byte of a request to its last
+  std::chrono::milliseconds write_timeout{2000};   // a client that does not read its answers is closed
+  std::vector<std::string> allowed_writers;        // addresses in numbers; empty: anybody
+  std::chrono::milliseconds holder_silence{5000};  // a PLC that wrote nothing for longer lost the line
+  std::chrono::milliseconds contest_shown{5000};   // PlcInputs::contested after another one's attempt
 };
 
 struct ModbusCounters {
@@ -35,11 +40,19 @@ struct ModbusCounters {
   std::uint64_t bad_headers = 0;
   std::uint64_t frame_timeouts = 0;
   std::uint64_t write_timeouts = 0;
+  std::uint64_t refused_other_holds = 0;  // writes: another address holds the line
+  std::uint64_t refused_superseded = 0;   // a newer connection from the same address has written since
+  std::uint64_t refused_not_allowed = 0;  // not one of allowed_writers
 };
 
 // Threads    all calls and callbacks on the executor's one thread.
 // Promise    each answer comes from one snapshot: apply() swaps the block whole. One client never delays
 //            another.
+// The line   the address whose write was carried out last holds it, through the newest connection that wrote,
+//            until it has no connection left or wrote nothing for holder_silence. Other writes are refused with
+//            exception 6 (server device busy), those of an address that is not allowed with exception 1. Reads
+//            are open to all. A PLC must therefore write at least every holder_silence, and through one
+//            connection at a time.
 class ModbusServer : public SignalOutput {
  public:
   [[nodiscard]] virtual std::uint16_t port() const = 0;  // the one that is bound
@@ -48,8 +61,9 @@ class ModbusServer : public SignalOutput {
   // The PLC's block as it stands.
   [[nodiscard]] virtual base::PlcInputs inputs() const = 0;
 
-  // Called after each write request that was carried out, changed or not, before its answer is sent. The
-  // listener may call apply(); it must not destroy the server. Replaces an earlier listener.
+  // Called after each write request that was carried out, changed or not, before its answer is sent; and,
+  // once there was one, when `contested` changes. The listener may call apply(); it must not destroy the
+  // server. Replaces an earlier listener.
   virtual void on_inputs(std::function<void(const base::PlcInputs&)> listener) = 0;
 };
 

@@ -22,6 +22,7 @@ enum class ModbusException : std::uint8_t {
   kIllegalAddress = 2,
   kIllegalValue = 3,
   kDeviceFailure = 4,
+  kDeviceBusy = 6,
   kGatewayPath = 10,
 };
 
