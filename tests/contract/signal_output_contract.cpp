@@ -12,8 +12,11 @@
 #include <gtest/gtest.h>
 #include <unistd.h>
 
+#include "driver/modbus_device.h"
 #include "driver/signal/lease.h"
+#include "driver/signal/modbus/coil_lights.h"
 #include "driver/signal/modbus/modbus_server.h"
+#include "driver/signal/modbus/plc_client.h"
 #include "driver/signal/signal_output.h"
 #include "driver/signal/terminal/terminal_lamp.h"
 #include "driver/stream/tcp_stream.h"
@@ -162,6 +165,68 @@ TEST_P(SignalOutputContract, StopIsNotGreenForGood) {
 INSTANTIATE_TEST_SUITE_P(Outputs, SignalOutputContract,
                          ::testing::Values(Kind{"terminal", terminal}, Kind{"leased_terminal", leased},
                                            Kind{"modbus", modbus}),
+                         [](const auto& tested) { return std::string(tested.param.name); });
+
+// ---- outputs that are clients of a Modbus device ----
+
+// Lets the output tell its device what it was told last: until several more requests came, or it is done.
+void let_it_tell(boost::asio::io_context& io, const tests::ModbusDevice& device) {
+  const std::size_t enough = device.requests().size() + 8;
+  const auto limit = std::chrono::steady_clock::now() + std::chrono::seconds(10);
+  io.restart();
+  while (device.requests().size() < enough && !io.stopped() && std::chrono::steady_clock::now() < limit) {
+    io.run_one_for(milliseconds(20));
+  }
+}
+
+Watched modbus_client(boost::asio::io_context& io) {
+  auto device = std::make_shared<tests::ModbusDevice>();
+  PlcClientOptions options{.peer = {.host = "127.0.0.1", .port = device->port()}, .plc_block = {}};
+  options.every = milliseconds(20);
+  auto client = make_plc_client(io.get_executor(), options);
+  if (!client) throw std::runtime_error(client.error().detail);
+  tests::run_until(io, [&] { return !(*client)->trouble().has_value(); });
+  return {*std::move(client), [&io, device] {
+            let_it_tell(io, *device);
+            const bool bit = (device->registers(5, 1)[0] & 8U) != 0;
+            EXPECT_EQ(bit, device->registers(6, 1)[0] == 0xA5C3);
+            return bit;
+          }};
+}
+
+// One green light on a device.
+class GreenLight final : public SignalOutput {
+ public:
+  explicit GreenLight(std::unique_ptr<LightDevice> device) : device_(std::move(device)) {}
+  [[nodiscard]] std::string_view name() const override { return device_->name(); }
+  [[nodiscard]] SelfFall falls_by_itself() const override { return device_->falls_by_itself(); }
+  base::Result<Applied> apply(const base::CellSignal& signal) override {
+    return device_->set(std::array<bool, 1>{driver::shows_accept(signal)});
+  }
+  void safe() override { static_cast<void>(device_->set(std::array<bool, 1>{false})); }
+  void stop() override { device_->stop(); }
+
+ private:
+  std::unique_ptr<LightDevice> device_;
+};
+
+Watched coil_lights(boost::asio::io_context& io) {
+  auto device = std::make_shared<tests::ModbusDevice>();
+  CoilLightsOptions options{.peer = {.host = "127.0.0.1", .port = device->port()}, .lights = 1};
+  options.refresh = milliseconds(20);
+  auto lights = make_coil_lights(io.get_executor(), options);
+  if (!lights) throw std::runtime_error(lights.error().detail);
+  tests::run_until(io, [&] { return (*lights)->counters().confirmed > 0; });
+  return {std::make_unique<GreenLight>(*std::move(lights)), [&io, device] {
+            let_it_tell(io, *device);
+            const bool lit = device->coils(0, 1).front();
+            return lit;
+          }};
+}
+
+INSTANTIATE_TEST_SUITE_P(ModbusClients, SignalOutputContract,
+                         ::testing::Values(Kind{"modbus_client", modbus_client},
+                                           Kind{"coil_lights", coil_lights}),
                          [](const auto& tested) { return std::string(tested.param.name); });
 
 }  // namespace
