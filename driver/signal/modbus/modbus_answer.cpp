@@ -113,7 +113,7 @@ ModbusQuestion tell_coils(std::uint16_t first, const std::vector<bool>& coils) {
   for (std::size_t i = 0; i < coils.size(); ++i) {
     if (!coils[i]) continue;
     std::uint8_t& byte = question.data[i / 8];
-    byte = static_cast<std::uint8_t>(byte | (1U << (i % 8)));
+    byte = static_cast<std::uint8_t>(unsigned{byte} | (1U << (i % 8)));
   }
   return question;
 }
@@ -127,7 +127,7 @@ std::vector<std::uint16_t> unpack_registers(std::span<const std::uint8_t> data) 
 std::vector<bool> unpack_coils(std::span<const std::uint8_t> data, std::uint16_t count) {
   CRESTGATE_EXPECTS(data.size() * 8 >= count);
   std::vector<bool> coils;
-  for (std::size_t i = 0; i < count; ++i) coils.push_back(((data[i / 8] >> (i % 8)) & 1U) != 0);
+  for (std::size_t i = 0; i < count; ++i) coils.push_back(((unsigned{data[i / 8]} >> (i % 8)) & 1U) != 0);
   return coils;
 }
 

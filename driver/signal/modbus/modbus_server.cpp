@@ -134,9 +134,9 @@ base::Result<LineRules> line_rules(const ModbusServerOptions& options, const std
     boost::system::error_code error;
     const asio::ip::address address = asio::ip::make_address(writer, error);
     if (error) {
-      return base::Error{base::ErrorCode::kInvalidConfig,
-                         where + ": allowed writer \"" + writer +
-                             "\": expected an address in numbers, such as 192.168.0.20"};
+      std::string detail = where;
+      detail += ": allowed writer \"" + writer + "\": expected an address in numbers, such as 192.168.0.20";
+      return base::Error{base::ErrorCode::kInvalidConfig, detail};
     }
     rules.allowed_writers.push_back(plain_name(address));
   }
