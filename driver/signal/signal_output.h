@@ -13,7 +13,7 @@ namespace crestgate::driver {
 
 enum class Applied : std::uint8_t {
   kConfirmed,  // read back
-  kSent,       // handed over; there is nothing to read back
+  kSent,       // handed over; there is nothing to read back, or it has not come back yet
 };
 
 // What happens to this output's green when our process dies without a word.

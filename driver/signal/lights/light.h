@@ -4,6 +4,7 @@
 
 #include <cstdint>
 #include <string>
+#include <string_view>
 
 #include "base/cell_signal.h"
 
@@ -20,6 +21,7 @@ enum class Shows : std::uint8_t {
   kQuarantine,
   kMeasureAgain,
 };
+[[nodiscard]] std::string_view name_of(Shows shows);  // for people
 
 struct Light {
   std::string label;  // the word beside it: meaning never hangs on a colour alone
