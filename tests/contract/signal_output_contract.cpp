@@ -2,6 +2,7 @@
 // What driver/signal/signal_output.h promises, held against every implementation.
 
 #include <array>
+#include <chrono>
 #include <functional>
 #include <memory>
 #include <string>
@@ -13,13 +14,19 @@
 #include <unistd.h>
 
 #include "driver/modbus_device.h"
+#include "driver/signal/gpio/gpio_lights.h"
+#include "driver/signal/guard/guarded_lights.h"
 #include "driver/signal/lease.h"
+#include "driver/signal/lights/lights_output.h"
 #include "driver/signal/modbus/coil_lights.h"
 #include "driver/signal/modbus/modbus_server.h"
 #include "driver/signal/modbus/plc_client.h"
+#include "driver/signal/relay/relay_lights.h"
 #include "driver/signal/signal_output.h"
 #include "driver/signal/terminal/terminal_lamp.h"
 #include "driver/stream/tcp_stream.h"
+#include "support/fake_gpio.h"
+#include "support/relay_box.h"
 #include "support/run_async.h"
 
 namespace crestgate::driver {
@@ -31,6 +38,7 @@ using std::chrono::milliseconds;
 struct Watched {
   std::unique_ptr<SignalOutput> output;
   std::function<bool()> shows_accept;
+  bool confirms = false;  // it says so when a state is shown; until then it is under way
 };
 
 // What the last line on a pipe says.
@@ -87,14 +95,102 @@ Watched modbus(boost::asio::io_context& io) {
   return {*std::move(server), [&io, port] { return ask_accept(io, port); }};
 }
 
+// Time stands still, so that a train of pulses stays where it begins: lit.
+class StandingClock final : public base::Clock {
+ public:
+  [[nodiscard]] base::UtcInstant utc() const override { return {}; }
+  [[nodiscard]] base::MonotonicInstant monotonic() const override { return {}; }
+};
+const StandingClock kClock;
+
+Watched lights_over(base::Result<std::unique_ptr<LightDevice>> device, GreenCarried green,
+                    std::function<bool()> shows_accept) {
+  if (!device) throw std::runtime_error(device.error().detail);
+  auto output = make_lights_output({{"BAD", Shows::kReject, false}, {"GOOD", Shows::kAccept, false}},
+                                   *std::move(device), {.name = "tower", .green = green}, kClock);
+  if (!output) throw std::runtime_error(output.error().detail);
+  return {*std::move(output), std::move(shows_accept), true};
+}
+
+GpioLightsOptions lamp_lines() { return {.chip = "fake-lamps", .lines = {{"red", false}, {"green", false}}}; }
+
+Watched pulsed_gpio(boost::asio::io_context& /*io*/) {
+  auto gpio = std::make_shared<tests::FakeGpio>();
+  return lights_over(make_gpio_lights(lamp_lines()), GreenCarried::kPulses,
+                     [gpio] { return gpio->is_high(2); });
+}
+
+Watched guarded_gpio(boost::asio::io_context& /*io*/) {
+  auto gpio = std::make_shared<tests::FakeGpio>();
+  GuardOptions options{.device = lamp_lines(), .program = ""};
+  return lights_over(make_guarded_lights(options), GreenCarried::kSteady,
+                     [gpio] { return gpio->is_high(2); });
+}
+
+RelayDialect box_dialect() {
+  RelayDialect dialect;
+  dialect.name = "test box";
+  dialect.lights = {{.on = "LAMP 0 1", .off = "LAMP 0 0", .reply = "LAMP 0 SET"},
+                    {.on = "LAMP 1 1", .off = "LAMP 1 0", .reply = "LAMP 1 SET"}};
+  dialect.reply_timeout = milliseconds(250);
+  dialect.refresh = milliseconds(100);
+  dialect.falls_after = milliseconds(1000);
+  return dialect;
+}
+
+Watched relay(boost::asio::io_context& io) {
+  auto box = std::make_shared<tests::RelayBox>(2);
+  box->tell("falls 1000");
+  PortOptions port;
+  port.address = PortIdentity{box->path()};
+  return lights_over(make_relay_lights(io.get_executor(), port, box_dialect()), GreenCarried::kSteady,
+                     [box] { return box->lights()[1] == '1'; });
+}
+
+Watched guarded_relay(boost::asio::io_context& /*io*/) {
+  auto box = std::make_shared<tests::RelayBox>(2);
+  GuardOptions options{.device = GuardedRelay{.port = {box->path()}, .dialect = box_dialect()},
+                       .program = ""};
+  return lights_over(make_guarded_lights(options), GreenCarried::kSteady,
+                     [box] { return box->lights()[1] == '1'; });
+}
+
 struct Kind {
   const char* name;
   Watched (*make)(boost::asio::io_context&);
 };
 
 class SignalOutputContract : public ::testing::TestWithParam<Kind> {
+ public:
+  SignalOutputContract(const SignalOutputContract&) = delete;
+  SignalOutputContract& operator=(const SignalOutputContract&) = delete;
+
  protected:
   SignalOutputContract() : watched_(GetParam().make(io_)) {}
+  ~SignalOutputContract() override { watched_.output.reset(); }  // before what it lights
+  // Applies `signal` as the cycle does, again and again, until it is taken; and until it is confirmed, if it will be.
+  bool takes(const base::CellSignal& signal) {
+    return soon([&] {
+      const auto applied = watched_.output->apply(signal);
+      if (applied) return !watched_.confirms || *applied == Applied::kConfirmed;
+      EXPECT_EQ(applied.error().code, base::ErrorCode::kBusy) << applied.error().detail;
+      return false;
+    });
+  }
+  // A guarded serial device is believed when it has taken the bytes: it has not acted on them yet.
+  bool turns(bool accept) {
+    return soon([&] { return watched_.shows_accept() == accept; });
+  }
+  bool soon(const std::function<bool()>& done) {
+    const auto limit = std::chrono::steady_clock::now() + std::chrono::seconds(15);
+    while (!done()) {
+      if (std::chrono::steady_clock::now() > limit) return false;
+      io_.restart();
+      io_.run_for(milliseconds(2));
+      ::usleep(watched_.confirms ? 1000 : 0);  // for those that live in another process
+    }
+    return true;
+  }
   boost::asio::io_context io_;
   Watched watched_;
 };
@@ -120,8 +216,8 @@ TEST_P(SignalOutputContract, IsNotGreenBeforeItIsTold) { EXPECT_FALSE(watched_.s
 
 TEST_P(SignalOutputContract, ShowsAnAcceptHoweverOftenItIsTold) {
   for (int turn = 0; turn < 3; ++turn) {
-    ASSERT_TRUE(watched_.output->apply(accepted()).has_value());
-    EXPECT_TRUE(watched_.shows_accept());
+    ASSERT_TRUE(takes(accepted()));
+    EXPECT_TRUE(turns(true));
   }
 }
 
@@ -133,28 +229,30 @@ TEST_P(SignalOutputContract, IsGreenForNothingElse) {
       +[](base::CellSignal& s) { s.bypass_active = true; },
   };
   for (const auto change : spoil) {
-    ASSERT_TRUE(watched_.output->apply(accepted()).has_value());
-    ASSERT_TRUE(watched_.shows_accept());
+    ASSERT_TRUE(takes(accepted()));
+    ASSERT_TRUE(turns(true));
     base::CellSignal signal = accepted();
     change(signal);
-    ASSERT_TRUE(watched_.output->apply(signal).has_value());
-    EXPECT_FALSE(watched_.shows_accept());
+    ASSERT_TRUE(takes(signal));
+    EXPECT_TRUE(turns(false));
   }
 }
 
 TEST_P(SignalOutputContract, SafeIsNotGreenUntilItIsToldAgain) {
-  ASSERT_TRUE(watched_.output->apply(accepted()).has_value());
+  ASSERT_TRUE(takes(accepted()));
+  ASSERT_TRUE(turns(true));
   watched_.output->safe();
-  EXPECT_FALSE(watched_.shows_accept());
-  ASSERT_TRUE(watched_.output->apply(accepted()).has_value());
-  EXPECT_TRUE(watched_.shows_accept());
+  EXPECT_TRUE(turns(false));
+  ASSERT_TRUE(takes(accepted()));
+  EXPECT_TRUE(turns(true));
 }
 
 TEST_P(SignalOutputContract, StopIsNotGreenForGood) {
-  ASSERT_TRUE(watched_.output->apply(accepted()).has_value());
+  ASSERT_TRUE(takes(accepted()));
+  ASSERT_TRUE(turns(true));
   watched_.output->stop();
   watched_.output->stop();
-  EXPECT_FALSE(watched_.shows_accept());
+  EXPECT_TRUE(turns(false));
   const auto late = watched_.output->apply(accepted());
   ASSERT_FALSE(late.has_value());
   EXPECT_EQ(late.error().code, base::ErrorCode::kCancelled);
@@ -162,9 +260,19 @@ TEST_P(SignalOutputContract, StopIsNotGreenForGood) {
   EXPECT_FALSE(watched_.shows_accept());
 }
 
+// Destroyed without a stop: as by an error on the way.
+TEST_P(SignalOutputContract, DestroyedItIsNotGreen) {
+  ASSERT_TRUE(takes(accepted()));
+  ASSERT_TRUE(turns(true));
+  watched_.output.reset();
+  EXPECT_TRUE(turns(false));
+}
+
 INSTANTIATE_TEST_SUITE_P(Outputs, SignalOutputContract,
                          ::testing::Values(Kind{"terminal", terminal}, Kind{"leased_terminal", leased},
-                                           Kind{"modbus", modbus}),
+                                           Kind{"modbus", modbus}, Kind{"pulsed_gpio", pulsed_gpio},
+                                           Kind{"guarded_gpio", guarded_gpio}, Kind{"relay", relay},
+                                           Kind{"guarded_relay", guarded_relay}),
                          [](const auto& tested) { return std::string(tested.param.name); });
 
 // ---- outputs that are clients of a Modbus device ----
