@@ -341,6 +341,24 @@ TEST_F(GuardedLightsTest, WhenTheDeviceIsMendedItGoesOn) {
   EXPECT_TRUE(confirmed(kGreenOnly));
 }
 
+// A line that is shorted: each try lights the others for a moment.
+TEST_F(GuardedLightsTest, AFaultThatComesBackMakesNoFlicker) {
+  open();
+  EXPECT_TRUE(confirmed(kDark));
+  gpio_.set_faults("stuck 2 0");
+  const auto until = Clock::now() + milliseconds(2500);
+  EXPECT_TRUE(refresh_until(std::array{true, true}, [&] { return Clock::now() > until; }));
+  EXPECT_FALSE(last_.has_value());
+  const auto log = gpio_.log();
+  const auto lit = std::count_if(log.begin(), log.end(), [](const tests::LightEntry& entry) {
+    return entry.light == 1 && entry.is && !entry.was;
+  });
+  EXPECT_GE(lit, 2);
+  EXPECT_LE(lit, 3);  // at 0, 1 and 2 s and a little
+  gpio_.set_faults("");
+  EXPECT_TRUE(confirmed(kGreenOnly));
+}
+
 TEST_F(GuardedLightsTest, WhyAGuardEndedStandsInTheError) {
   open(kProgram, {.chip = "gpiochip9", .lines = {{"1", false}, {"2", false}}});
   EXPECT_TRUE(refresh_until(kDark, [&] {

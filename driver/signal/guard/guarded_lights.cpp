@@ -79,6 +79,11 @@ class GuardedLights final : public LightDevice {
                                                    ": the guard cannot switch the lights off; it tries "
                                                    "again every 50 ms. Look at the device"};
     }
+    if (trouble_ && now < dark_until_) {
+      static_cast<void>(ask(0, now));
+      return *trouble_;
+    }
+    trouble_.reset();
     return ask(mask_of(lit), now);
   }
 
@@ -145,7 +150,8 @@ class GuardedLights final : public LightDevice {
     process_.close_channel();
     trouble_ = base::Error{base::ErrorCode::kDisconnected, facts_.name + ": " + why};
     const bool lasted = now - started_at_ >= kLasts;
-    start_at_ = now + (lasted || !failed_before_ ? kFirstPause : kPause);
+    start_at_ = now + (maybe_lit_ || lasted || !failed_before_ ? kFirstPause : kPause);
+    dark_until_ = now + kPause;
     failed_before_ = true;
     greeted_ = false;
     failing_ = false;
@@ -158,6 +164,7 @@ class GuardedLights final : public LightDevice {
     if (buried && !was_buried && trouble_) {
       if (const auto words = process_.last_words()) trouble_->detail += " (" + *words + ")";
     }
+    if (process_.left_all_off()) maybe_lit_ = false;
     if (now < start_at_) return *trouble_;
     if (!buried) {
       process_.kill();  // it has closed the channel and should have ended long ago
@@ -198,7 +205,6 @@ class GuardedLights final : public LightDevice {
     if (!process_.send(frame)) return busy("the guard takes nothing");
     asked_ = frame;
     maybe_lit_ = maybe_lit_ || mask != 0;
-    trouble_.reset();
     if (as_asked) return Applied::kConfirmed;
     if (owed && now - heard_at_ > kPrompt) return busy("the guard has not answered yet");
     return Applied::kSent;
@@ -217,7 +223,8 @@ class GuardedLights final : public LightDevice {
   GuardFrame answered_;
   Clock::time_point started_at_;
   Clock::time_point heard_at_;
-  Clock::time_point start_at_;  // not before
+  Clock::time_point start_at_;    // not before
+  Clock::time_point dark_until_;  // after a loss: a fault must not make a flicker
   std::optional<base::Error> trouble_;
 };
 

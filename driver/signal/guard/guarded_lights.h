@@ -38,15 +38,15 @@ struct GuardOptions {
 // Pre      check_guarded_lights
 [[nodiscard]] std::vector<std::string> guard_words(const GuardOptions& options, const std::string& path);
 
-// Purpose  a device that starts the guard with its first set() and again whenever it is gone: after 200 ms, and
-//          after a second each when it does not last five.
+// Purpose  a device that starts the guard with its first set() and again whenever it is gone: after 200 ms; after
+//          a second when one did not last five and nothing can be lit. Nothing is lit in the second after a loss.
 // Method   every set() sends the lights with the time, which is the lease: 300 ms. The guard is in a session of
 //          its own, with nothing of ours but the channel and stderr. One that owes its answers for 400 ms is
 //          killed; the next one begins with all off.
 // Answer   kConfirmed: the guard's last answer is what is asked now, and fresh. kSent: its answer is not due.
-// Errors   those of check_guarded_lights. set(): kBusy: the guard starts, or owes its answers for 150 ms; kNotFound: no such
-//          program or port; kDisconnected: it is gone, or was killed; kIo: it cannot switch the lights off, and
-//          tries.
+// Errors   those of check_guarded_lights. set(): kBusy: the guard starts, or owes its answers for 150 ms; kNotFound:
+//          no such program or port; kDisconnected: it is gone, or was killed; kIo: it cannot switch the lights off,
+//          and tries.
 // Time     set() does not wait. stop() waits up to 400 ms for the guard to end, and kills it then; one that still
 //          tries to switch off is left to it. When the guard ended without saying that all is off, `off` is
 //          started in its place and given 100 ms; it goes on by itself. No child is left unreaped.

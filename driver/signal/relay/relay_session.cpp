@@ -193,6 +193,7 @@ Awaitable<void> leave_relay_off(RelayPtr relay) {
   auto writing = write_text(relay, std::move(text), Clock::now() + kLastWrite);
   // Nobody is left to hear of a failure: what led here has been told, or the device was stopped.
   static_cast<void>(co_await std::move(writing));
+  stream->discard_input();  // a TCP peer would get a reset for what is unread, and lose the last bytes
   stream->close();
   relay->stream.reset();
 }
