@@ -29,7 +29,9 @@ std::string counted(std::size_t count, const std::string& what) {
 struct Gathering {
   PartDecision decision;
   std::optional<Doubt> doubt;
-  std::optional<Doubt> unseen;  // cannot be accepted, but does not save a part that breaks another limit
+  std::optional<Doubt> broken;    // the first doubt about a trace or the plan, before any number of it
+  std::optional<Doubt> stranger;  // the first face that is not that of the plan's part
+  std::optional<Doubt> unseen;    // cannot be accepted, but does not save a part that breaks another limit
   std::uint32_t unseen_index = 0;
   bool any_accepted = false;
   bool any_rejected = false;
@@ -37,6 +39,11 @@ struct Gathering {
   std::optional<std::uint32_t> nearest;      // result with the least margin
   std::optional<std::uint32_t> in_question;  // result that belongs to the doubt
 };
+
+void distrust_traces(Gathering& gathering, Doubt found) {
+  keep_first(gathering.broken, found);
+  keep_first(gathering.doubt, std::move(found));
+}
 
 base::ParameterResult blank_result(const ZonePlan& zone, const ZoneOutcome& outcome, std::size_t parameter) {
   base::ParameterResult result;
@@ -115,6 +122,10 @@ void decide(const base::Limit& limit, const ZoneOutcome& outcome, std::size_t pa
     result.reason = outcome.doubt->reason;
     return;
   }
+  if (outcome.stranger) {
+    result.reason = outcome.stranger->reason;
+    return;
+  }
   if (std::ranges::any_of(result.values, [](double value) { return std::isnan(value); })) {
     question(base::Reason::kParameterUndefined,
              result.symbol + " does not exist on a trace of " + result.zone);
@@ -151,7 +162,8 @@ void decide(const base::Limit& limit, const ZoneOutcome& outcome, std::size_t pa
 }
 
 void gather_zone(const ZonePlan& zone, const ZoneOutcome& outcome, Gathering& gathering) {
-  if (outcome.doubt) keep_first(gathering.doubt, *outcome.doubt);
+  if (outcome.doubt) distrust_traces(gathering, *outcome.doubt);
+  if (outcome.stranger) keep_first(gathering.stranger, *outcome.stranger);
   for (std::size_t parameter = 0; parameter < outcome.names.size(); ++parameter) {
     const base::ParameterResult blank = blank_result(zone, outcome, parameter);
     bool limited = false;
@@ -177,6 +189,11 @@ PartDecision conclude(Gathering gathering) {
   if (!gathering.doubt && !gathering.any_rejected && gathering.unseen) {
     gathering.doubt = std::move(gathering.unseen);
     gathering.in_question = gathering.unseen_index;
+  }
+  if (gathering.stranger) {
+    // Numbers of another part say nothing, and a trace that cannot be used does not tell whose it is.
+    gathering.doubt = std::move(gathering.broken ? gathering.broken : gathering.stranger);
+    gathering.in_question.reset();
   }
   if (gathering.doubt) {
     decision.verdict = base::Verdict::kNone;
@@ -216,15 +233,15 @@ const PartPlan& PartJudge::plan() const { return state_->plan; }
 PartDecision PartJudge::judge(std::span<const TraceInput> traces) {
   Gathering gathering;
   if (state_->plan_fault) {
-    gathering.doubt = Doubt{base::Reason::kInternalError, *state_->plan_fault};
+    distrust_traces(gathering, {base::Reason::kInternalError, *state_->plan_fault});
     return conclude(std::move(gathering));
   }
   const std::size_t zones = state_->plan.zones.size();
   for (const TraceInput& trace : traces) {
     if (trace.zone_index < zones) continue;
-    keep_first(gathering.doubt, {base::Reason::kInternalError,
-                                 "a trace is of zone " + std::to_string(trace.zone_index + std::uint64_t{1}) +
-                                     ", the plan has " + counted(zones, "zone")});
+    distrust_traces(gathering, {base::Reason::kInternalError,
+                                "a trace is of zone " + std::to_string(trace.zone_index + std::uint64_t{1}) +
+                                    ", the plan has " + counted(zones, "zone")});
   }
   for (std::uint32_t zone_index = 0; zone_index < zones; ++zone_index) {
     const ZoneOutcome outcome = state_->measurement.measure(state_->plan, zone_index, traces);

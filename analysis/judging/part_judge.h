@@ -41,8 +41,10 @@ struct PartDecision {
 //           limit. Otherwise kReject if any limit is broken, and kAccept only if every limit was held and
 //           kept. Where the true value may lie on either side of a limit (waves under the roughness, the
 //           drive's own waves, a crown faked by a skew) that limit neither accepts nor rejects, so the part
-//           is rejected for another limit or not judged. The first doubt in the order of zones and traverses
-//           gives the reason.
+//           is rejected for another limit or not judged. A face that does not fit the identity bands of its
+//           zone is another part's: kNone with kNotThisPart for the whole part, never a reject. The reason
+//           is the first of these that there is: with a strange face the first trace that cannot be used,
+//           then the first strange face; else the first doubt in the order of zones and traverses.
 // Errors    none: judge never fails.
 // Memory    keeps what it prepared for each shape of trace (up to 64) and its workspace from part to part.
 //           The decision itself is allocated; the texture computation inside allocates nothing for a shape

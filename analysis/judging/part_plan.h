@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "analysis/judging/identity_bands.h"
 #include "analysis/texture/texture_settings.h"
 #include "base/judgement.h"
 #include "base/result.h"
@@ -17,6 +18,7 @@ struct ZonePlan {
   TextureSettings settings;
   std::vector<base::Limit> limits;
   std::uint32_t traverses = 1;  // passes over this zone; each gives one value of every parameter
+  IdentityBands identity = {};  // held by every traverse, or there is no judgement
   friend bool operator==(const ZonePlan&, const ZonePlan&) = default;
 };
 
@@ -30,7 +32,8 @@ struct PartPlan {
 // Errors    kInvalidConfig with one sentence that names the zone and what is wrong: no zone, a zone without a
 //           name, without traverses or without limits, two zones of one name, impossible settings, a limit on
 //           a symbol that the settings do not compute, in another unit, without a bound, with a bound that is
-//           not finite, with lower above upper, or a median over fewer than three values.
+//           not finite, with lower above upper, a median over fewer than three values, or identity bands that
+//           the settings do not measure (check_identity).
 base::Outcome check_plan(const PartPlan& plan);
 
 }  // namespace crestgate::analysis

@@ -69,6 +69,9 @@ base::Outcome check_zone(const ZonePlan& zone) {
   if (const auto settings = check_settings(zone.settings); !settings) {
     return invalid("zone '" + zone.name + "': " + settings.error().detail);
   }
+  if (const auto identity = check_identity(zone.identity, zone.settings); !identity) {
+    return invalid("zone '" + zone.name + "': " + identity.error().detail);
+  }
   const auto names = parameter_names(zone.settings);
   for (const base::Limit& limit : zone.limits) {
     if (auto checked = check_limit(limit, zone, names); !checked) return checked;

@@ -27,6 +27,7 @@ struct ZoneOutcome {
   std::vector<ParameterName> names;
   std::vector<std::vector<Finding>> traces;  // of the usable traverses, one finding per name
   std::optional<Doubt> doubt;                // the first one
+  std::optional<Doubt> stranger;             // the first traverse that is not of the plan's part
 };
 
 // Purpose   prepares the computation of each shape of trace once and keeps it, with the memory it works in.

@@ -36,6 +36,10 @@ struct CircleArc {
 // Errors    kNotConverged.
 // Method    Gauss-Newton on the distances, started from the least-squares parabola; ends when a step is below
 //           1e-12 of the half length. With a fixed radius the parabola decides between convex and concave.
+// Accuracy  of a free radius R over a chord L with n independent heights of standard deviation s:
+//           dR = R^2 / L^2 * sqrt(720 / n) s, from the variance of a least-squares parabola's curvature. 22 mm,
+//           4 mm, 0.5 um that change every 6 um along the trace (n = 667): 0.016 mm. A wave that is longer
+//           than the chord counts as curvature.
 // Source    N. Chernov, C. Lesort, "Least squares fitting of circles", J. Math. Imaging Vision 23 (2005),
 //           239-252 (parametrisation without singularity) - from memory.
 base::Result<CircleArc> fit_circle_arc(std::span<const double> heights_um, const ArcGrid& grid,

@@ -57,7 +57,9 @@ base::Result<FormFit> FormFit::prepare(const FormRemoval& form, const FormGrid& 
   return fit;
 }
 
-base::Outcome FormFit::remove(std::span<const double> heights_um, std::span<double> residual_um) const {
+base::Outcome FormFit::remove(std::span<const double> heights_um, std::span<double> residual_um,
+                              FormFinding& finding) const {
+  finding = {};
   CRESTGATE_EXPECTS(heights_um.size() == grid_.sample_count && residual_um.size() == grid_.sample_count);
   switch (form_.kind) {
     case FormKind::kNone:
@@ -74,7 +76,11 @@ base::Outcome FormFit::remove(std::span<const double> heights_um, std::span<doub
           .spacing_mm = grid_.spacing_mm, .fit_first = grid_.fit_first, .fit_count = grid_.fit_count};
       const auto arc = fit_circle_arc(heights_um, arc_grid, form_.radius_mm);
       if (!arc) return arc.error();
-      return subtract_circle_arc(*arc, arc_grid, heights_um, residual_um);
+      if (auto subtracted = subtract_circle_arc(*arc, arc_grid, heights_um, residual_um); !subtracted) {
+        return subtracted;
+      }
+      finding.radius_mm = arc->radius_mm;
+      return base::Done{};
     }
   }
   return base::Done{};

@@ -36,6 +36,11 @@ struct FormGrid {
   std::size_t fit_count = 0;
 };
 
+// What was found while a form was removed.
+struct FormFinding {
+  std::optional<double> radius_mm;  // of the arc, infinite on a line; absent: the form is no arc
+};
+
 // Purpose   one form on one grid, ready to be subtracted from any number of profiles.
 // Method    line and arc are fitted to fit_first .. fit_first + fit_count - 1 and continued over the rest, so
 //           that a disturbance in the run-up cannot tilt the evaluation length. A polynomial is fitted to the
@@ -50,8 +55,14 @@ class FormFit {
 
   // Shape     heights_um and residual_um: sample_count samples; they may be the same memory.
   // Pre       all heights are finite.
-  // Errors    kNotConverged (arc only).
-  [[nodiscard]] base::Outcome remove(std::span<const double> heights_um, std::span<double> residual_um) const;
+  // Errors    kNotConverged (arc only); the finding is empty then.
+  [[nodiscard]] base::Outcome remove(std::span<const double> heights_um,
+                                     std::span<double> residual_um) const {
+    FormFinding unseen;
+    return remove(heights_um, residual_um, unseen);
+  }
+  [[nodiscard]] base::Outcome remove(std::span<const double> heights_um, std::span<double> residual_um,
+                                     FormFinding& finding) const;
 
   // Degree of the polynomial that is left undetermined near the fitted form: what a fit of something else to
   // the residual has to fit along with it. -1: none was fitted.

@@ -156,9 +156,9 @@ base::Outcome ProfileChain::make_primary(Workspace& workspace) const {
   } else {
     std::ranges::copy(workspace.raw_um_, workspace.smoothed_um_.begin());
   }
-  if (!prepared_->disk) return prepared_->form.remove(workspace.smoothed_um_, workspace.primary_um_);
-  if (auto removed = prepared_->form.remove(workspace.smoothed_um_, workspace.raw_um_); !removed)
-    return removed;
+  const std::span<double> formless_um = prepared_->disk ? workspace.raw_um_ : workspace.primary_um_;
+  auto removed = prepared_->form.remove(workspace.smoothed_um_, formless_um, workspace.form_finding_);
+  if (!removed || !prepared_->disk) return removed;
   if (prepared_->settings.disk->kind == DiskFilter::Kind::kClosing) {
     prepared_->disk->close(workspace.raw_um_, workspace.primary_um_, workspace.disk_);
   } else {

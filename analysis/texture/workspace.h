@@ -10,6 +10,7 @@
 #include "analysis/filters/filter_workspace.h"
 #include "analysis/filters/mean_line_report.h"
 #include "analysis/morphology/disk_filter.h"
+#include "analysis/profile/form_removal.h"
 #include "analysis/profile/trace_preparation.h"
 #include "analysis/texture/profile_analysis.h"
 #include "analysis/waves/wave_search.h"
@@ -32,6 +33,7 @@ class Workspace {
   [[nodiscard]] std::span<const double> wave_um() const { return waves_.wave_um; }
   [[nodiscard]] const WaveFinding& waves() const { return finding_; }
   [[nodiscard]] const FaceFinding& face() const { return face_finding_; }
+  [[nodiscard]] const FormFinding& form() const { return form_finding_; }
   [[nodiscard]] const PreparationReport& preparation() const { return preparation_report_; }
   [[nodiscard]] const MeanLineReport& mean_line() const { return mean_line_; }
   // Of R, W and P; of families that were not computed the numbers are 0.
@@ -55,6 +57,7 @@ class Workspace {
   WaveFinding finding_;
   FaceWorkspace face_;
   FaceFinding face_finding_;
+  FormFinding form_finding_;
   std::array<ProfileWorkspace, 3> analyses_;  // of R, W and P
   std::array<ProfileNumbers, 3> numbers_;
   std::vector<double> section_values_;  // one row of `sections` values for each parameter that has them

@@ -1,5 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 // A warm computation allocates nothing.
+#include <algorithm>
+#include <cmath>
 #include <cstdint>
 #include <limits>
 #include <vector>
@@ -8,6 +10,7 @@
 
 #include "analysis/allocation_counter.h"
 #include "analysis/face/face_form.h"
+#include "analysis/face/face_length.h"
 #include "analysis/faces.h"
 #include "analysis/judging/part_judge.h"
 #include "analysis/profile/trace_preparation.h"
@@ -168,6 +171,59 @@ TEST(Allocations, OfASecondPartAreOnlyItsDecision) {
   EXPECT_LT(warm, cold);
   EXPECT_EQ(cost(), warm);
   EXPECT_LT(warm, 400U);  // names, results and the sentence
+}
+
+// A face of 14 mm on an arc, chamfered at both ends.
+std::vector<double> identified_face(std::uint64_t seed) {
+  auto heights_um = profiles::rough(32000, 0.5, 20, seed);
+  for (std::size_t i = 0; i < heights_um.size(); ++i) {
+    const double u_mm = static_cast<double>(i) * 0.0005 - 8.0;
+    heights_um[i] += 1000.0 * (std::sqrt(22.0 * 22.0 - u_mm * u_mm) - 22.0);
+    heights_um[i] -= 1000.0 * std::max(0.0, std::abs(u_mm) - 7.0);
+  }
+  return heights_um;
+}
+
+TEST(Allocations, AWarmFaceLengthMakesNone) {
+  const auto length = FaceLength::prepare({.spacing_mm = 0.0005, .sample_count = 32000});
+  ASSERT_TRUE(length.has_value());
+  FaceLengthWorkspace workspace;
+  const auto first = profiles::rough(32000, 0.5, 20, 1);
+  auto second = first;
+  for (std::size_t i = 28000; i < second.size(); ++i) second[i] -= 300.0;
+  length->measure(first, workspace);
+  const std::size_t before = allocations;
+  const FaceLengthFinding found = length->measure(second, workspace);
+  const std::size_t made = allocations - before;
+  EXPECT_TRUE(found.end_mm.has_value());
+  EXPECT_EQ(made, 0U);
+}
+
+// What identifies the part costs a warm judge no memory: the same decision without it takes as much.
+TEST(Allocations, IdentityCostsAWarmJudgeNone) {
+  ZonePlan zone;
+  zone.name = "crest A";
+  zone.settings.form.kind = FormKind::kArc;
+  zone.limits = {{.symbol = "Ra",
+                  .unit = "um",
+                  .lower = std::nullopt,
+                  .upper = 5.0,
+                  .rule = base::AcceptanceRule::kMaximum}};
+  std::vector<std::int32_t> counts;
+  for (const double z : identified_face(3)) counts.push_back(static_cast<std::int32_t>(z * 1000.0));
+  const TraceInput trace{.zone_index = 0, .spacing_mm = 0.0005, .height_step_um = 0.001, .counts = counts};
+  const auto cost_of = [&trace](const ZonePlan& judged) {
+    PartJudge judge({.zones = {judged}});
+    judge.judge(std::span(&trace, 1));
+    const std::size_t before = allocations;
+    const PartDecision decision = judge.judge(std::span(&trace, 1));
+    const std::size_t made = allocations - before;
+    EXPECT_EQ(decision.verdict, base::Verdict::kAccept) << decision.detail;
+    return made;
+  };
+  const std::size_t without = cost_of(zone);
+  zone.identity = {.radius_mm = Band{21.5, 22.5}, .face_length_mm = Band{13.5, 14.5}};
+  EXPECT_EQ(cost_of(zone), without);
 }
 
 }  // namespace
