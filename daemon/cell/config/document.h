@@ -1,8 +1,10 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
-// A TOML file as a plain tree that remembers its line numbers. Only document.cpp sees the parser.
+// A TOML file as a plain tree that remembers where everything stands. Only document.cpp sees the parser.
 
 #include <cstdint>
+#include <memory>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <utility>
@@ -15,16 +17,37 @@ namespace crestgate::cell {
 
 struct Member;
 
+struct Place {
+  std::shared_ptr<const std::string> source;  // the file, as complaints name it; null: made by the program
+  int line = 0;                               // from 1; 0: nowhere in this file
+};
+
 struct Node {
   using Array = std::vector<Node>;
   using Table = std::vector<Member>;  // in the order of the file
   std::variant<bool, std::int64_t, double, std::string, Array, Table> value;
-  int line = 0;
+  Place place = {};
+  // Of a table that two files make together: where the other file has it, or could have it.
+  std::optional<Place> elsewhere = std::nullopt;
+  std::string label = {};  // of an entry of a list that has a name, for complaints: "zone 'crest A'"
 };
 
 struct Member {
   std::string key;
   Node node;
+};
+
+// Purpose  the same values under the same keys, wherever they stand and in whatever order; not a number is
+//          the same as not a number.
+bool same_content(const Node& a, const Node& b);
+
+// The member `key` of a table; null: it has none, or the node is no table.
+const Node* member_of(const Node& table, std::string_view key);
+
+// A file that was read.
+struct SourceText {
+  std::string_view text;
+  std::string source;  // its path, or its name in complaints
 };
 
 // Purpose  what somebody wrote, quoted in a message: control characters become spaces, so that a message

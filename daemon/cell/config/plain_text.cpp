@@ -9,6 +9,9 @@
 namespace crestgate::cell {
 namespace {
 
+// The parser goes one call deeper for each part of a key, and a plan's longest has two.
+constexpr int kMostKeyParts = 16;
+
 constexpr std::string_view kByteOrderMark = "\xEF\xBB\xBF";
 
 bool is_ascii(char c) { return static_cast<unsigned char>(c) < 0x80; }
@@ -54,14 +57,19 @@ class LineWriter {
       if (!is_ascii(c)) return "expected letters outside of ASCII only in comments and in double quotes";
       if (c == '"' || c == '\'') {
         if (auto what = write_quoted(c)) return what;
-      } else {
-        take();
+        continue;
       }
+      if (is_after_key(c)) parts_ = 1;
+      if (c == '.' && ++parts_ > kMostKeyParts) {
+        return "expected a key of at most " + std::to_string(kMostKeyParts) + " parts";
+      }
+      take();
     }
     return std::nullopt;
   }
 
  private:
+  static bool is_after_key(char c) { return std::string_view("=[]{},").find(c) != std::string_view::npos; }
   void take() { out_ += line_[at_++]; }
 
   std::optional<std::string> write_quoted(char quote) {
@@ -92,6 +100,7 @@ class LineWriter {
   std::string_view line_;
   std::string& out_;
   std::size_t at_ = 0;
+  int parts_ = 1;  // of the key, or of what could be one
 };
 
 }  // namespace

@@ -21,23 +21,30 @@ std::string shown(double value) {
   return text.str();
 }
 
+std::optional<double> number_in(const Node& node) {
+  if (const auto* number = std::get_if<double>(&node.value)) return *number;
+  if (const auto* integer = std::get_if<std::int64_t>(&node.value)) return static_cast<double>(*integer);
+  return std::nullopt;
+}
+
 const Node& empty_table() {
-  static const Node empty{Node::Table{}, 0};
+  static const Node empty{.value = Node::Table{}};
   return empty;
 }
 
 }  // namespace
 
-void Complaints::at(int line, const std::string& what) {
+void Complaints::at(const Place& place, const std::string& what) {
   if (first_) return;
   first_ = base::Error{base::ErrorCode::kInvalidConfig,
-                       on_one_line(source_ + " line " + std::to_string(std::max(line, 1)) + ": " + what)};
+                       on_one_line((place.source ? *place.source : source_) + " line " +
+                                   std::to_string(std::max(place.line, 1)) + ": " + what)};
 }
 
 TableReader::TableReader(const Node& node, std::string place, Complaints& complaints)
     : node_(&node), place_(std::move(place)), complaints_(&complaints) {
   if (!std::holds_alternative<Node::Table>(node.value)) {
-    complaints.at(node.line, place_ + ": expected a table, found " + kind_of(node));
+    complaints.at(node.place, place_ + ": expected a table, found " + kind_of(node));
     node_ = &empty_table();
   }
 }
@@ -46,26 +53,27 @@ std::string TableReader::place_of(std::string_view key) const {
   return place_.empty() ? std::string(key) : place_ + "." + std::string(key);
 }
 
-const Node* TableReader::find(std::string_view key) const {
-  for (const Member& member : std::get<Node::Table>(node_->value)) {
-    if (member.key == key) return &member.node;
-  }
-  return nullptr;
-}
-
-int TableReader::line_of(std::string_view key) const {
-  const Node* node = find(key);
-  return node != nullptr ? node->line : node_->line;
-}
+const Node* TableReader::find(std::string_view key) const { return member_of(*node_, key); }
 
 void TableReader::complain(std::string_view key, const std::string& what) {
-  complaints_->at(line_of(key), place_of(key) + ": " + what);
+  const Node* node = find(key);
+  complaints_->at(node != nullptr ? node->place : node_->place, place_of(key) + ": " + what);
+}
+
+void TableReader::miss(std::string_view key, const std::string& why) {
+  std::string what = place_of(key) + ": is missing" + why;
+  if (const auto& elsewhere = node_->elsewhere; elsewhere && elsewhere->source) {
+    what += "; not in " + *elsewhere->source;
+    if (elsewhere->line > 0) what += " line " + std::to_string(elsewhere->line);
+    what += " either";
+  }
+  complaints_->at(node_->place, what);
 }
 
 const Node* TableReader::take(std::string_view key, bool required) {
   asked_.emplace_back(key);
   const Node* node = find(key);
-  if (node == nullptr && required) complaints_->at(node_->line, place_of(key) + ": is missing");
+  if (node == nullptr && required) miss(key);
   return node;
 }
 
@@ -85,32 +93,28 @@ std::optional<std::string> TableReader::text_if_given(std::string_view key) {
 }
 
 std::string TableReader::text(std::string_view key) {
-  if (!has(key)) complaints_->at(node_->line, place_of(key) + ": is missing");
+  if (!has(key)) miss(key);
   return text_if_given(key).value_or("");
 }
 
 std::optional<double> TableReader::number_if_given(std::string_view key, NumberRange range) {
   const Node* node = take(key, false);
   if (node == nullptr) return std::nullopt;
-  double value = 0.0;
-  if (const auto* number = std::get_if<double>(&node->value)) {
-    value = *number;
-  } else if (const auto* integer = std::get_if<std::int64_t>(&node->value)) {
-    value = static_cast<double>(*integer);
-  } else {
+  const std::optional<double> value = number_in(*node);
+  if (!value) {
     complain(key, "expected a number, found " + kind_of(*node));
     return std::nullopt;
   }
-  if (!std::isfinite(value) || value < range.lowest || value > range.highest) {
+  if (!(*value >= range.lowest && *value <= range.highest)) {
     complain(key,
-             "expected " + shown(range.lowest) + " to " + shown(range.highest) + ", found " + shown(value));
+             "expected " + shown(range.lowest) + " to " + shown(range.highest) + ", found " + shown(*value));
     return std::nullopt;
   }
   return value;
 }
 
 double TableReader::number(std::string_view key, NumberRange range) {
-  if (!has(key)) complaints_->at(node_->line, place_of(key) + ": is missing");
+  if (!has(key)) miss(key);
   return number_if_given(key, range).value_or(range.lowest);
 }
 
@@ -132,7 +136,7 @@ std::optional<std::int64_t> TableReader::integer_if_given(std::string_view key, 
 }
 
 std::int64_t TableReader::integer(std::string_view key, std::int64_t lowest, std::int64_t highest) {
-  if (!has(key)) complaints_->at(node_->line, place_of(key) + ": is missing");
+  if (!has(key)) miss(key);
   return integer_if_given(key, lowest, highest).value_or(lowest);
 }
 
@@ -145,6 +149,48 @@ std::optional<bool> TableReader::truth_if_given(std::string_view key) {
     return std::nullopt;
   }
   return *truth;
+}
+
+std::optional<NumberRange> TableReader::span_if_given(std::string_view key, NumberRange range) {
+  const Node* node = take(key, false);
+  if (node == nullptr) return std::nullopt;
+  const auto* elements = std::get_if<Node::Array>(&node->value);
+  if (elements == nullptr || elements->size() != 2) {
+    complain(key, "expected a list of two numbers, the lower one first");
+    return std::nullopt;
+  }
+  for (const Node& element : *elements) {
+    const std::optional<double> value = number_in(element);
+    if (value && *value >= range.lowest && *value <= range.highest) continue;
+    complain(key, "expected numbers from " + shown(range.lowest) + " to " + shown(range.highest) +
+                      ", found " + (value ? shown(*value) : kind_of(element)));
+    return std::nullopt;
+  }
+  const NumberRange span{.lowest = *number_in(elements->front()), .highest = *number_in(elements->back())};
+  if (span.lowest <= span.highest) return span;
+  complain(key,
+           "expected the lower number first, found " + shown(span.lowest) + " before " + shown(span.highest));
+  return std::nullopt;
+}
+
+std::vector<std::string> TableReader::texts_if_given(std::string_view key) {
+  const Node* node = take(key, false);
+  std::vector<std::string> texts;
+  if (node == nullptr) return texts;
+  const auto* elements = std::get_if<Node::Array>(&node->value);
+  if (elements == nullptr) {
+    complain(key, "expected a list of texts, found " + kind_of(*node));
+    return texts;
+  }
+  for (const Node& element : *elements) {
+    const auto* text = std::get_if<std::string>(&element.value);
+    if (text == nullptr) {
+      complain(key, "expected a list of texts, found " + kind_of(element) + " in it");
+      return {};
+    }
+    texts.push_back(*text);
+  }
+  return texts;
 }
 
 std::optional<TableReader> TableReader::table_if_given(std::string_view key) {
@@ -168,7 +214,10 @@ std::vector<TableReader> TableReader::tables_if_given(std::string_view key) {
     return readers;
   }
   for (std::size_t i = 0; i < elements->size(); ++i) {
-    readers.emplace_back((*elements)[i], place_of(key) + "[" + std::to_string(i + 1) + "]", *complaints_);
+    const std::string& label = (*elements)[i].label;
+    readers.emplace_back((*elements)[i],
+                         label.empty() ? place_of(key) + "[" + std::to_string(i + 1) + "]" : place_of(label),
+                         *complaints_);
   }
   return readers;
 }
@@ -184,8 +233,8 @@ void TableReader::finish() {
     if (std::find(asked_.begin(), asked_.end(), member.key) != asked_.end()) continue;
     std::string known;
     for (const std::string& key : asked_) known += (known.empty() ? "" : ", ") + key;
-    complaints_->at(member.node.line, (place_.empty() ? "" : place_ + ": ") + std::string("unknown key '") +
-                                          member.key + "'; known here: " + known);
+    complaints_->at(member.node.place, (place_.empty() ? "" : place_ + ": ") + std::string("unknown key '") +
+                                           member.key + "'; known here: " + known);
   }
 }
 

@@ -16,11 +16,13 @@
 
 namespace crestgate::cell {
 
-// Keeps the first complaint about a file; later ones would be consequences.
+// Keeps the first complaint about a description; later ones would be consequences.
 class Complaints {
  public:
+  // `source` names the file of what has no place of its own.
   explicit Complaints(std::string source) : source_(std::move(source)) {}
-  void at(int line, const std::string& what);
+  // "<file> line <n>: <what>".
+  void at(const Place& place, const std::string& what);
   [[nodiscard]] const std::optional<base::Error>& first() const { return first_; }
 
  private:
@@ -40,8 +42,7 @@ class TableReader {
  public:
   TableReader(const Node& node, std::string place, Complaints& complaints);
 
-  [[nodiscard]] int line() const { return node_->line; }
-  [[nodiscard]] int line_of(std::string_view key) const;
+  [[nodiscard]] const Place& place() const { return node_->place; }
   [[nodiscard]] bool has(std::string_view key) const { return find(key) != nullptr; }
 
   std::string text(std::string_view key);  // required, not empty
@@ -52,6 +53,8 @@ class TableReader {
   std::optional<std::int64_t> integer_if_given(std::string_view key, std::int64_t lowest,
                                                std::int64_t highest);
   std::optional<bool> truth_if_given(std::string_view key);
+  std::optional<NumberRange> span_if_given(std::string_view key, NumberRange range);  // [lowest, highest]
+  std::vector<std::string> texts_if_given(std::string_view key);                      // ["a", "b"]
 
   // One of `choices` (text in the file, value in the program).
   template <class T>
@@ -78,7 +81,8 @@ class TableReader {
   std::vector<TableReader> tables(std::string_view key);  // [[key]]; required, at least one
   std::vector<TableReader> tables_if_given(std::string_view key);
 
-  void complain(std::string_view key, const std::string& what);
+  void complain(std::string_view key, const std::string& what);  // at the key, or at the table without it
+  void miss(std::string_view key, const std::string& why = "");  // "is missing", in every file it could be in
   void finish();
 
  private:
