@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include <cstdio>
+#include <optional>
 #include <string>
+#include <utility>
 
 #include <nlohmann/json.hpp>
 
@@ -28,11 +30,51 @@ std::string limit_text(const base::Limit& limit) {
   return text + " (" + kRules[static_cast<int>(limit.rule)] + ")";
 }
 
+// Of a part that the sampling passes over, as plans write it.
+const char* fate_text(base::Fate fate) {
+  return fate == base::Fate::kPassUnmeasured ? "pass unmeasured" : "quarantine";
+}
+
+std::string identity_text(const analysis::IdentityBands& bands) {
+  std::string text;
+  const auto add = [&text](const char* what, const std::optional<analysis::Band>& band) {
+    if (!band) return;
+    text += (text.empty() ? "" : ", ") + std::string(what) + " " + shortest(band->lowest) + " to " +
+            shortest(band->highest) + " mm";
+  };
+  add("fitted radius", bands.radius_mm);
+  add("face length", bands.face_length_mm);
+  return text;
+}
+
+void print_ways(const cell::PlanDescription& plan) {
+  std::string files;
+  for (const std::string& file : plan.made_of) files += (files.empty() ? "" : " and its family ") + file;
+  if (!files.empty()) std::printf("  made of %s\n", files.c_str());
+  if (plan.sampling.every == 1) return;
+  std::printf("  sampling: one part in %u%s", plan.sampling.every,
+              plan.sampling.after_dress ? ", the first one after a dress" : "");
+  if (plan.sampling.after_reject > 0)
+    std::printf(", the next %u after a reject or none", plan.sampling.after_reject);
+  std::printf("; the others: %s\n", fate_text(plan.on_not_sampled));
+}
+
+nlohmann::ordered_json identity_json(const analysis::IdentityBands& bands) {
+  nlohmann::ordered_json shown = nlohmann::ordered_json::object();
+  const auto add = [&shown](const char* key, const std::optional<analysis::Band>& band) {
+    if (band) shown[key] = nlohmann::ordered_json::array({band->lowest, band->highest});
+  };
+  add("radius_mm", bands.radius_mm);
+  add("face_length_mm", bands.face_length_mm);
+  return shown;
+}
+
 void print_plan(const cell::RecipePlan& entry) {
   const cell::PlanDescription& plan = entry.plan;
   std::printf("recipe %d: plan '%s', %s, stage %d (%s), part id %s, %u attempts allowed\n", entry.recipe,
               plan.name.c_str(), plan.part.c_str(), plan.stage_number, plan.stage_name.c_str(),
               plan.part_id_required ? "required" : "optional", plan.attempts_allowed);
+  print_ways(plan);
   for (std::size_t i = 0; i < plan.traverses.size(); ++i) {
     const auto& zone = plan.part_plan.zones[i];
     const auto& traverse = plan.traverses[i];
@@ -42,6 +84,10 @@ void print_plan(const cell::RecipePlan& entry) {
                 lengths_text(zone.settings).c_str(), zone.settings.sections,
                 std::string(cell::name_of(zone.settings.filter)).c_str(),
                 form_text(zone.settings.form).c_str());
+    if (!traverse.gauge.empty()) std::printf("    gauge '%s'\n", traverse.gauge.c_str());
+    if (zone.identity.are_asked()) {
+      std::printf("    identity: %s, else no judgement\n", identity_text(zone.identity).c_str());
+    }
     for (const base::Limit& limit : zone.limits) std::printf("    %s\n", limit_text(limit).c_str());
   }
 }
@@ -74,7 +120,8 @@ nlohmann::ordered_json gauges_json(const cell::CellDescription& cell) {
 
 nlohmann::ordered_json plan_json(const cell::RecipePlan& entry) {
   nlohmann::ordered_json zones = nlohmann::ordered_json::array();
-  for (const auto& zone : entry.plan.part_plan.zones) {
+  for (std::size_t i = 0; i < entry.plan.part_plan.zones.size(); ++i) {
+    const analysis::ZonePlan& zone = entry.plan.part_plan.zones[i];
     nlohmann::ordered_json limits = nlohmann::ordered_json::array();
     for (const auto& limit : zone.limits) {
       nlohmann::ordered_json shown{{"parameter", limit.symbol}, {"unit", limit.unit}};
@@ -82,12 +129,23 @@ nlohmann::ordered_json plan_json(const cell::RecipePlan& entry) {
       if (limit.upper) shown["upper"] = *limit.upper;
       limits.push_back(std::move(shown));
     }
-    zones.push_back({{"name", zone.name}, {"traverses", zone.traverses}, {"limits", std::move(limits)}});
+    nlohmann::ordered_json shown{{"name", zone.name}, {"traverses", zone.traverses}};
+    if (const auto& gauge = entry.plan.traverses[i].gauge; !gauge.empty()) shown["gauge"] = gauge;
+    if (zone.identity.are_asked()) shown["identity"] = identity_json(zone.identity);
+    shown["limits"] = std::move(limits);
+    zones.push_back(std::move(shown));
   }
-  return {{"recipe", entry.recipe},
-          {"plan", entry.plan.name},
-          {"stage", entry.plan.stage_number},
-          {"zones", std::move(zones)}};
+  nlohmann::ordered_json shown{
+      {"recipe", entry.recipe}, {"plan", entry.plan.name}, {"stage", entry.plan.stage_number}};
+  if (!entry.plan.made_of.empty()) shown["made_of"] = entry.plan.made_of;
+  if (const cell::SamplingPlan& sampling = entry.plan.sampling; sampling.every > 1) {
+    shown["sampling"] = {{"every", sampling.every},
+                         {"after_dress", sampling.after_dress},
+                         {"after_reject", sampling.after_reject},
+                         {"on_not_sampled", fate_text(entry.plan.on_not_sampled)}};
+  }
+  shown["zones"] = std::move(zones);
+  return shown;
 }
 
 }  // namespace
