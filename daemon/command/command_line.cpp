@@ -109,6 +109,14 @@ class CommandLine {
                 [this] { return validate(validate_); });
     app.add_option("CELL", validate_.cell, "the cell's description, cell.toml")->required();
     app.add_flag("--registers", validate_.registers, "print the PLC register page as Markdown instead");
+    app.add_option_function<std::string>(
+           "--page",
+           [this](const std::string& name) {
+             validate_.page = name == "plc" ? CabinetPage::kPlc : CabinetPage::kReasons;
+           },
+           "print a page for the cabinet as HTML instead: lamp and reason codes, or the PLC's side")
+        ->check(CLI::IsMember({"reasons", "plc"}))
+        ->type_name("reasons|plc");
     add_format(app, validate_.format);
   }
 

@@ -18,9 +18,13 @@ struct RunOptions {
 };
 int run(const RunOptions& options);
 
+// Pages to print and hang up at the bench.
+enum class CabinetPage { kNone, kReasons, kPlc };
+
 struct ValidateOptions {
   std::string cell;
-  bool registers = false;  // print the register page instead
+  bool registers = false;                 // print the register page instead
+  CabinetPage page = CabinetPage::kNone;  // print this page as HTML instead
   Format format = Format::kText;
 };
 int validate(const ValidateOptions& options);

@@ -12,6 +12,8 @@
 #include "daemon/command/commands.h"
 #include "daemon/command/run_parts.h"
 #include "daemon/command/settings_text.h"
+#include "daemon/report/cabinet/plc_page.h"
+#include "daemon/report/cabinet/reason_card.h"
 #include "driver/signal/modbus/register_page.h"
 
 namespace crestgate::command {
@@ -148,14 +150,26 @@ nlohmann::ordered_json plan_json(const cell::RecipePlan& entry) {
   return shown;
 }
 
+std::string cabinet_page(CabinetPage page, const cell::CellDescription& cell) {
+  const report::PageStamp stamp{.software_version = std::string(software_version())};
+  return page == CabinetPage::kPlc ? report::plc_page(cell, stamp) : report::reason_card(cell.name, stamp);
+}
+
 }  // namespace
 
 int validate(const ValidateOptions& options) {
+  const bool wants_page = options.page != CabinetPage::kNone;
+  if (wants_page && options.registers)
+    return could_not_run("expected one of --page and --registers, found both");
+  if (wants_page && options.format == Format::kJson)
+    return could_not_run("expected --page without --format json: a page is HTML");
   const auto cell = cell::read_cell(options.cell);
   if (!cell) return could_not_run(cell.error());
   if (const auto parts = check_parts(*cell); !parts)
     return could_not_run(options.cell + ": " + parts.error().detail);
-  if (options.registers) {
+  if (wants_page) {
+    std::fputs(cabinet_page(options.page, *cell).c_str(), stdout);
+  } else if (options.registers) {
     std::fputs(driver::register_page().c_str(), stdout);
   } else if (options.format == Format::kText) {
     print_text(*cell);
