@@ -237,8 +237,7 @@ inline constexpr HandshakeStep kSteps[] = {
     {kAbort, 67, kResultValid, 70, StepLimit::kNextPoll, 0, "The answer is withdrawn, the cell is ready."},
     {kRequestId, 80, kBusy, 83, StepLimit::kNextPoll, 0,
      "A new number asks again. The same part, which never left, goes on at the traverse where it was stopped "
-     "and within "
-     "the plan's time for that counts as the same attempt."},
+     "and as the same attempt, if no more time than the resume limit has passed."},
 };
 }  // namespace aborted_part
 

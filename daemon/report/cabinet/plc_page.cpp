@@ -25,6 +25,7 @@ figcaption{font-size:.95em;margin-top:.3em}
 .pair{grid-template-columns:1fr 1fr}
 h1{font-size:16pt}
 .fact tbody th{width:60mm}
+.registers{font-size:8.3pt;line-height:1.2}
 .registers th,.registers td{padding:.09em .35em}
 .faults td,.faults th{padding:.1em .35em}
 .faults .step{width:21mm}
@@ -187,11 +188,12 @@ std::string register_sheets() {
 }
 
 std::string fault_sheets() {
-  return sheet("faults", "When a step goes wrong",
-               "<p>\"None\" is a verdict like the others: shown with its reason, taken by acknowledge, "
-               "written into the "
-               "ledger. It is never green.</p>\n" +
-                   wide(step_fault_table(), "Late, repeated, contradictory and missing steps")) +
+  return sheet(
+             "faults", "When a step goes wrong",
+             "<p>None is a verdict with a reason: it goes into the ledger and is never green. It stands as a "
+             "result "
+             "while request and part stand; after that it is read from last_verdict and last_reason.</p>\n" +
+                 wide(step_fault_table(), "Late, repeated, contradictory and missing steps")) +
          "</main>\n";
 }
 

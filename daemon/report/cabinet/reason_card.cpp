@@ -139,9 +139,11 @@ std::string fate_section() {
 // Lines to write on: whom this site calls.
 std::string call_section() {
   std::string list = "<section aria-labelledby=\"call\">\n<h2 id=\"call\">Whom to call here</h2>\n<p>";
-  for (const auto actor : {base::Actor::kOperator, base::Actor::kProcess, base::Actor::kMaintenance})
-    list += "<span class=\"call\"><b>" + std::string(actor_word(actor)) +
-            "</b> <span class=\"sign\"></span></span> ";
+  for (const auto actor : {base::Actor::kOperator, base::Actor::kProcess, base::Actor::kMaintenance}) {
+    list += "<span class=\"call\"><b>";
+    list += actor_word(actor);
+    list += "</b> <span class=\"sign\"></span></span> ";
+  }
   return list + "</p>\n</section>\n";
 }
 

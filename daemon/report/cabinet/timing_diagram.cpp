@@ -2,6 +2,7 @@
 #include "daemon/report/cabinet/timing_diagram.h"
 
 #include <algorithm>
+#include <cmath>
 #include <cstdint>
 #include <vector>
 
@@ -20,11 +21,13 @@ constexpr int kRowHeight = 34;
 constexpr int kPulse = 17;    // height of a level
 constexpr int kSlope = 3;     // width of an edge
 constexpr int kSideGap = 14;  // between what the PLC writes and what the cell answers
+constexpr int kPlcHalfBeats = 23;
+constexpr int kCellHalfBeats = 53;
 constexpr double kTextSize = 12.5;
 constexpr double kCharacter = 6.4;  // average width of one at that size, on the safe side
 
 std::string number(double value) {
-  const auto tenths = static_cast<int>(value * 10.0 + 0.5);
+  const auto tenths = std::lround(value * 10.0);
   std::string text = std::to_string(tenths / 10);
   if (tenths % 10 != 0) text += "." + std::to_string(tenths % 10);
   return text;
@@ -91,7 +94,7 @@ class Drawing {
 
   // ---- steps ----
 
-  std::string brackets() const {
+  [[nodiscard]] std::string brackets() const {
     std::string svg;
     int step_number = 0;
     for (const HandshakeStep& step : timeline_.steps) {
@@ -118,7 +121,7 @@ class Drawing {
   }
 
   // From the bracket down to both ends of the step, and an arrow from the cause to the effect.
-  std::string guides() const {
+  [[nodiscard]] std::string guides() const {
     std::string svg = "<g stroke=\"#999\" stroke-width=\"0.8\" stroke-dasharray=\"3 3\">\n";
     for (const HandshakeStep& step : timeline_.steps) {
       const double y = step.lane * kLaneHeight + 27.0;
@@ -137,7 +140,7 @@ class Drawing {
 
   // ---- rows ----
 
-  std::string rows() const {
+  [[nodiscard]] std::string rows() const {
     std::string svg;
     for (std::size_t i = 0; i < timeline_.rows.size(); ++i) {
       const SignalRow& row = row_of(timeline_.rows[i]);
@@ -149,7 +152,7 @@ class Drawing {
       svg += "<path d=\"M" + std::to_string(kLeft) + " " + number(low + 7) + "H" + std::to_string(kRight) +
              "\" stroke=\"#ccc\" stroke-width=\"0.6\"/>\n";
       if (row.drawn == Drawn::kBeat) {
-        svg += beat(low, row.from_plc ? 4.4 : 1.9);
+        svg += beat(low, row.from_plc ? kPlcHalfBeats : kCellHalfBeats);
       } else if (row.drawn == Drawn::kLevel) {
         svg += level(row.signal, low);
       } else {
@@ -179,13 +182,12 @@ class Drawing {
     return found;
   }
 
-  [[nodiscard]] std::string beat(double low, double period) const {
+  // Not from transitions: it goes on all the time, the cell's faster than the PLC's need be.
+  [[nodiscard]] std::string beat(double low, int half_periods) const {
     std::string path = "M" + std::to_string(kLeft) + " " + number(low);
-    bool high = false;
-    for (double at = period; at < timeline_.end; at += period) {
-      const double edge = kLeft + (kRight - kLeft) * at / timeline_.end;
-      high = !high;
-      path += "H" + number(edge) + "V" + number(high ? low - kPulse : low);
+    for (int i = 1; i < half_periods; ++i) {
+      const double edge = kLeft + static_cast<double>(kRight - kLeft) * i / half_periods;
+      path += "H" + number(edge) + "V" + number(i % 2 == 1 ? low - kPulse : low);
     }
     return stroke(path + "H" + std::to_string(kRight));
   }
@@ -256,7 +258,7 @@ std::string limit_text(StepLimit limit, const cell::CellDescription& cell) {
     case StepLimit::kZoneTimeout:
       return seconds_text(cell.timing.zone_timeout_ms);
     case StepLimit::kTraverse:
-      return "as the traverses take; the cell watches";
+      return "what the traverses take; the cell watches";
     case StepLimit::kAcknowledge:
       return seconds_text(cell.timing.acknowledge_timeout_ms);
     case StepLimit::kGreen:
