@@ -72,9 +72,11 @@ HtmlTable::HtmlTable(std::string_view caption, std::string_view css_class,
       "<table" + class_attribute(css_class) + ">\n<caption>" + escaped(caption) + "</caption>\n<colgroup>";
   for (const Column& column : columns_) head_ += "<col" + class_attribute(column.css_class) + " />";
   head_ += "</colgroup>\n<thead><tr>";
-  for (const Column& column : columns_)
-    head_ +=
-        "<th scope=\"col\"" + class_attribute(column.css_class) + ">" + escaped(column.heading) + "</th>";
+  for (const Column& column : columns_) {
+    head_ += "<th scope=\"col\"";
+    head_ += class_attribute(column.css_class);
+    head_ += ">" + escaped(column.heading) + "</th>";
+  }
   head_ += "</tr></thead>\n";
 }
 
@@ -96,9 +98,16 @@ void HtmlTable::row(std::initializer_list<std::string> cells, std::string_view i
   rows_ += std::exchange(group_heading_, "");
   std::size_t i = first;
   for (const std::string& cell : cells) {
-    const std::string attributes = class_attribute(columns_[i].css_class);
-    rows_ += i == first ? "<th scope=\"row\"" + attributes + ">" + cell + "</th>"
-                        : "<td" + attributes + ">" + cell + "</td>";
+    const std::string_view tag = i == first ? "th" : "td";
+    rows_ += "<";
+    rows_ += tag;
+    if (i == first) rows_ += " scope=\"row\"";
+    rows_ += class_attribute(columns_[i].css_class);
+    rows_ += ">";
+    rows_ += cell;
+    rows_ += "</";
+    rows_ += tag;
+    rows_ += ">";
     ++i;
   }
   rows_ += "</tr>\n";
