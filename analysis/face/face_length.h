@@ -54,7 +54,8 @@ struct FaceLengthWorkspace {
 //           (45 degrees: 0.02 mm), on a rounding of radius r sqrt(2 r kFallUm) longer than up to where the
 //           rounding begins (0.2 mm: 0.09 mm). Roughness z at the edge moves it by z / tan a.
 // Undefined where the trace does not show the fall: it ends on the face, over the fall, or on a shoulder that
-//           rises instead. A pickup whose range ends less than kFallUm below the face cannot show it either.
+//           rises instead. A pickup that runs to its stop beyond an edge makes the whole trace unusable: the
+//           traverse should end little beyond the edges.
 // Source    ours; edges continued from the inner face as in face_form.h.
 // Threads   measure is const; concurrent calls need a workspace each.
 // Memory    allocates nothing once the workspace has seen this shape.

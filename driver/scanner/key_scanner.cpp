@@ -79,9 +79,9 @@ base::Result<std::unique_ptr<ByteStream>> open_keys(const boost::asio::any_io_ex
   return stream;
 }
 
-Awaitable<base::Result<std::unique_ptr<ByteStream>>> open_keys_now(boost::asio::any_io_executor executor,
-                                                                   KeyScannerOptions options) {
-  co_return open_keys(executor, options);
+Awaitable<base::Result<std::unique_ptr<ByteStream>>> at_once(
+    base::Result<std::unique_ptr<ByteStream>> opened) {
+  co_return opened;
 }
 
 DecodeScan make_decoder() {
@@ -94,7 +94,7 @@ DecodeScan make_decoder() {
 std::unique_ptr<Scanner> make_key_scanner(const boost::asio::any_io_executor& executor,
                                           const KeyScannerOptions& options) {
   ScanSource source{.name = options.path,
-                    .open = [executor, options] { return open_keys_now(executor, options); },
+                    .open = [executor, options] { return at_once(open_keys(executor, options)); },
                     .make_decoder = make_decoder};
   return make_scan_station(executor, std::move(source), options.timing);
 }

@@ -59,7 +59,7 @@ base::Error open_error(const std::string& path, int number) {
     case ENOENT:
     case ENODEV:
     case ENXIO:
-      return {base::ErrorCode::kNotFound, path + ": no such port; is the gauge plugged in?"};
+      return {base::ErrorCode::kNotFound, path + ": no such port; is it plugged in?"};
     case EACCES:
     case EPERM:
       return {base::ErrorCode::kRefused,

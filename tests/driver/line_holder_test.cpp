@@ -55,21 +55,14 @@ TEST(LineHolder, TheLastConnectionThatLeavesFreesTheLine) {
   EXPECT_EQ(line.claim(2, at(seconds(1))), Claim::kGranted);
 }
 
-TEST(LineHolder, TheNewestConnectionOfAnAddressTakesOverAtOnce) {
+TEST(LineHolder, AllConnectionsOfAnAddressAreOnePlc) {
   LineHolder line = line_of();
   ASSERT_EQ(line.claim(1, at(seconds(0))), Claim::kGranted);
   EXPECT_EQ(line.claim(3, at(seconds(0))), Claim::kGranted);
-  EXPECT_EQ(line.claim(1, at(seconds(1))), Claim::kSuperseded);
-  EXPECT_FALSE(line.contested(at(seconds(1))));  // it is the same PLC
-  line.left(3);
-  EXPECT_EQ(line.claim(1, at(seconds(2))), Claim::kGranted);
-}
-
-TEST(LineHolder, TheOldConnectionMayWriteAgainWhenTheNewOneIsSilent) {
-  LineHolder line = line_of();
-  ASSERT_EQ(line.claim(3, at(seconds(0))), Claim::kGranted);
-  EXPECT_EQ(line.claim(1, at(seconds(5))), Claim::kSuperseded);
-  EXPECT_EQ(line.claim(1, at(milliseconds(5001))), Claim::kGranted);
+  EXPECT_EQ(line.claim(1, at(seconds(1))), Claim::kGranted);
+  EXPECT_FALSE(line.contested(at(seconds(1))));
+  line.left(1);
+  EXPECT_EQ(line.claim(2, at(seconds(2))), Claim::kOtherHolds);  // connection 3 is still there
 }
 
 TEST(LineHolder, AnAttemptIsToldForFiveSeconds) {

@@ -111,7 +111,7 @@ TEST(SerialStream, ErrorsAreInPlainWords) {
   const auto missing = open_serial(io.get_executor(), "/dev/ttyGaugeThatIsNotThere", {});
   ASSERT_FALSE(missing.has_value());
   EXPECT_EQ(missing.error().code, ErrorCode::kNotFound);
-  EXPECT_EQ(missing.error().detail, "/dev/ttyGaugeThatIsNotThere: no such port; is the gauge plugged in?");
+  EXPECT_EQ(missing.error().detail, "/dev/ttyGaugeThatIsNotThere: no such port; is it plugged in?");
 
   const auto no_port = open_serial(io.get_executor(), "/dev/null", {});
   ASSERT_FALSE(no_port.has_value());

@@ -132,6 +132,7 @@ class Lights final : public CoilLights {
     return {true, "the I/O block switches its outputs off when it hears nothing for " +
                       std::to_string(after) + " ms, as the site states"};
   }
+  [[nodiscard]] std::size_t light_count() const override { return core_->options.lights; }
   base::Result<Applied> set(std::span<const bool> lit) override {
     if (core_->stopped) return base::Error{base::ErrorCode::kCancelled, core_->name + ": stopped"};
     const CoilPlan::Time at = now();

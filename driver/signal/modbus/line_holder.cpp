@@ -29,7 +29,6 @@ Claim LineHolder::claim(std::uint64_t connection, Time now) {
     contest_ends_ = now + rules_.contest_shown;
     return may_ever ? Claim::kOtherHolds : Claim::kNotAllowed;
   }
-  if (is_held(now) && connection < held_->writer) return Claim::kSuperseded;
   held_ = Held{.peer = peer, .writer = connection, .written = now};
   return Claim::kGranted;
 }

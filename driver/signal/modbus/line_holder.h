@@ -20,14 +20,12 @@ struct LineRules {
 enum class Claim : std::uint8_t {
   kGranted,
   kOtherHolds,  // another address holds the line
-  kSuperseded,  // a newer connection from the same address has taken over
   kNotAllowed,  // not one of the allowed writers
 };
 
 // Purpose  the address whose write was granted last holds the line until it has no connection left or was
-//          silent for too long. Within one address the newest connection that wrote is the writer: a PLC that
-//          comes back after a half-open connection takes over at once, and what the old connection may still
-//          carry is refused. The old one may write again when the newer one is gone or silent for too long.
+//          silent for too long. All connections of an address are one PLC: some drivers open one for each block,
+//          and one that comes back after a half-open connection writes at once.
 class LineHolder {
  public:
   using Time = std::chrono::steady_clock::time_point;

@@ -41,7 +41,6 @@ struct ModbusCounters {
   std::uint64_t frame_timeouts = 0;
   std::uint64_t write_timeouts = 0;
   std::uint64_t refused_other_holds = 0;  // writes: another address holds the line
-  std::uint64_t refused_superseded = 0;   // a newer connection from the same address has written since
   std::uint64_t refused_not_allowed = 0;  // not one of allowed_writers
 };
 

@@ -43,9 +43,6 @@ std::optional<ModbusException> refuse_writer(ServerCore& core, const ServerClien
     case Claim::kOtherHolds:
       ++core.counters.refused_other_holds;
       return ModbusException::kDeviceBusy;
-    case Claim::kSuperseded:
-      ++core.counters.refused_superseded;
-      return ModbusException::kDeviceBusy;
     case Claim::kNotAllowed:
       ++core.counters.refused_not_allowed;
       return ModbusException::kIllegalFunction;  // not an allowable action for this client, ever
