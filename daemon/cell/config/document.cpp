@@ -26,20 +26,26 @@ base::Error at_line(std::string_view source, int line, const std::string& what) 
 // More in one table or list is no description, and would make whoever compares its keys slow.
 constexpr std::size_t kMostEntries = 1000;
 
+// Deeper is none either, and would go through the stack of whoever walks the tree.
+constexpr int kMostDepth = 32;
+
 class Converter {
  public:
   explicit Converter(std::string_view source) : source_(std::make_shared<const std::string>(source)) {}
 
-  Node convert(const toml::node& from) {
+  Node convert(const toml::node& from, int depth = 0) {
     Node node;
     node.place = {.source = source_, .line = static_cast<int>(from.source().begin.line)};
-    if (const auto* table = from.as_table()) {
+    if (depth > kMostDepth) {
+      refuse(node.place.line,
+             "expected tables and lists at most " + std::to_string(kMostDepth) + " deep in each other");
+    } else if (const auto* table = from.as_table()) {
       check_size(table->size(), node.place.line);
-      node.value = members_of(*table);
+      node.value = members_of(*table, depth + 1);
     } else if (const auto* array = from.as_array()) {
       check_size(array->size(), node.place.line);
       Node::Array elements;
-      for (const auto& element : *array) elements.push_back(convert(element));
+      for (const auto& element : *array) elements.push_back(convert(element, depth + 1));
       node.value = std::move(elements);
     } else if (const auto* text = from.as_string()) {
       node.value = text->get();
@@ -69,14 +75,14 @@ class Converter {
   }
 
   // The parser sorts by key; people want the order of the file.
-  Node::Table members_of(const toml::table& table) {
+  Node::Table members_of(const toml::table& table, int depth) {
     struct Found {
       toml::source_position at;
       Member member;
     };
     std::vector<Found> found;
     for (const auto& [key, value] : table) {
-      found.push_back({key.source().begin, {std::string(key.str()), convert(value)}});
+      found.push_back({key.source().begin, {std::string(key.str()), convert(value, depth)}});
     }
     std::ranges::stable_sort(found, [](const Found& a, const Found& b) { return a.at < b.at; });
     Node::Table members;

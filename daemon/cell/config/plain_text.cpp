@@ -10,7 +10,7 @@ namespace crestgate::cell {
 namespace {
 
 // The parser goes one call deeper for each part of a key, and a plan's longest has two.
-constexpr int kMostKeyParts = 16;
+constexpr int kMostKeyParts = 8;
 
 constexpr std::string_view kByteOrderMark = "\xEF\xBB\xBF";
 

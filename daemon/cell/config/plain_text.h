@@ -22,7 +22,7 @@ struct PlainText {
 //           quotes become TOML's own escapes (\U and eight hex digits). Elsewhere they are refused, like
 //           control characters, texts that do not end on their line, and bytes that are no UTF-8. Nothing
 //           that a description needs is lost: bare keys, numbers and words of TOML are ASCII. A key has at
-//           most 16 parts.
+//           most 8 parts.
 // Why       a key of ten thousand parts would go through the stack of the parser, which counts the depth of
 //           values only. The parser (toml++ 3.3) takes an undefined path when it looks for white space and meets a letter
 //           between U+00A1 and U+0499: its table of white space has a hole (found by tests/fuzz).

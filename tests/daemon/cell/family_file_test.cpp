@@ -132,7 +132,7 @@ TEST_F(FamilyFolder, AKeyOfTenThousandsOfPartsIsRefused) {
   for (const std::string& text : {key + " = 1\n", "[" + key + "]\n", "b = {" + key + " = 1}\n"}) {
     write("family.toml", "format = 1\n" + text);
     EXPECT_EQ(complaint("family.toml"),
-              (folder / "family.toml").string() + " line 2: expected a key of at most 16 parts");
+              (folder / "family.toml").string() + " line 2: expected a key of at most 8 parts");
   }
 }
 

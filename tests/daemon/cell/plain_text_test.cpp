@@ -47,5 +47,23 @@ TEST(PlainText, RefusesWhatTheParserCannotTake) {
   }
 }
 
+// Keys of the most parts in tables nested as deep as the parser takes them: what was too deep for a stack.
+TEST(PlainText, WhatIsTooDeepIsRefused) {
+  std::string key = "a";
+  for (int part = 1; part < 8; ++part) key += ".a";
+  std::string text = "1";
+  for (int depth = 0; depth < 250; ++depth) text = "{" + key + " = " + text + "}";
+  const auto parsed = parse_document(key + " = " + text + "\n", "plan.toml");
+  ASSERT_FALSE(parsed.has_value());
+  EXPECT_EQ(parsed.error().detail,
+            "plan.toml line 1: expected tables and lists at most 32 deep in each other");
+  EXPECT_FALSE(parse_document(key + ".a = 1\n", "plan.toml").has_value());
+  EXPECT_TRUE(
+      parse_document("a = [1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, "
+                     "7.0, 8.0, 9.0]\n",
+                     "plan.toml")
+          .has_value());
+}
+
 }  // namespace
 }  // namespace crestgate::cell
