@@ -14,12 +14,12 @@ COMPILER, CMAKE = sys.argv[3], sys.argv[4]
 HEADERS = {"base": "base/result.h", "registers": "registers/register_map.h", "protocol": "protocol/convert/record_kind.h",
            "analysis": "analysis/judging/part_judge.h", "driver": "driver/signal/signal_output.h",
            "simulator": "simulator/surface/recipe.h", "cell": "daemon/cell/cycle/cycle_event.h",
-           "command": "daemon/command/commands.h"}
+           "report": "daemon/report/cabinet/plc_page.h", "command": "daemon/command/commands.h"}
 FOLDERS = {"base": "protocol/base", "registers": "protocol/registers", "protocol": "protocol", "analysis": "analysis",
-           "driver": "driver", "simulator": "simulator", "cell": "daemon/cell", "command": "daemon/command"}
+           "driver": "driver", "simulator": "simulator", "cell": "daemon/cell", "report": "daemon/report", "command": "daemon/command"}
 EXTERNAL_OF = [("boost/", "boost"), ("google/protobuf/", "protobuf"), ("crestgate/record/", "protobuf"), ("isa-l", "isal"), ("openssl/", "crypto"),
                ("Eigen/", "eigen"), ("unsupported/Eigen/", "eigen"), ("kissfft/", "kissfft"), ("libserialport.h", "serialport"),
-               ("modbus", "modbus"), ("spdlog/", "spdlog"), ("fmt/", "spdlog"), ("toml++/", "tomlplusplus"), ("CLI/", "cli11"),
+               ("modbus", "modbus"), ("gpiod.h", "gpiod"), ("spdlog/", "spdlog"), ("fmt/", "spdlog"), ("toml++/", "tomlplusplus"), ("CLI/", "cli11"),
                ("nlohmann/", "json")]
 # Of the system itself; only the rooms whose work it is, and the command that catches signals.
 SYSTEM_ROOMS = {"protocol", "driver", "simulator", "cell", "command"}

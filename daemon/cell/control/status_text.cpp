@@ -4,35 +4,28 @@
 #include <array>
 #include <chrono>
 #include <ctime>
+#include <span>
 #include <string_view>
 #include <utility>
 
 #include <nlohmann/json.hpp>
 
 #include "daemon/cell/cycle/cycle.h"
+#include "registers/register_words.h"
 
 namespace crestgate::cell {
 namespace {
 
 using Json = nlohmann::ordered_json;
 
-constexpr std::array<std::string_view, 8> kStates = {"not running", "starting", "ready",  "measuring",
-                                                     "result",      "fault",    "bypass", "stopping"};
 constexpr std::array<std::string_view, 4> kLamps = {"dark", "green", "red", "blue flashing"};
 constexpr std::array<std::string_view, 3> kVerdicts = {"none", "accept", "reject"};
-constexpr std::array<std::string_view, 7> kFates = {"none",       "pass",          "rework",         "scrap",
-                                                    "quarantine", "measure again", "pass unmeasured"};
-constexpr std::array<std::pair<base::Warning, std::string_view>, 9> kWarnings = {{
-    {base::kWarnDiskLow, "disk low"},
-    {base::kWarnLinkRetries, "link retries"},
-    {base::kWarnReferenceCheckDue, "reference check due"},
-    {base::kWarnPlcHeartbeatMissing, "PLC heartbeat missing"},
-    {base::kWarnGaugeOffline, "gauge offline"},
-    {base::kWarnResultNotAcknowledged, "result not acknowledged"},
-    {base::kWarnRequestRefused, "request refused"},
-    {base::kWarnOtherPlcRefused, "another PLC refused"},
-    {base::kWarnOutputFailed, "an output failed"},
-}};
+std::string_view word_of(std::span<const registers::NumberedWord> words, std::uint16_t number) {
+  for (const registers::NumberedWord& word : words) {
+    if (word.number == number) return word.name;
+  }
+  return "unknown";
+}
 
 std::string utc_text(base::UtcInstant instant) {
   const std::time_t seconds = instant.unix_ns / 1'000'000'000;
@@ -66,8 +59,8 @@ Json gauges_json(const Cycle& cycle) {
 
 Json status_json(const Cycle& cycle, const base::CellSignal& signal, const std::string& software_version) {
   Json warnings = Json::array();
-  for (const auto& [bit, text] : kWarnings) {
-    if ((signal.warnings & bit) != 0) warnings.push_back(text);
+  for (const registers::Bit& bit : registers::kWarningBits) {
+    if ((signal.warnings & bit.mask) != 0) warnings.push_back(bit.name);
   }
   Json plans = Json::array();
   for (const RecipePlan& entry : cycle.cell().plans) {
@@ -76,7 +69,7 @@ Json status_json(const Cycle& cycle, const base::CellSignal& signal, const std::
   Json status{{"ok", true},
               {"cell", cycle.cell().name},
               {"version", software_version},
-              {"state", kStates[static_cast<std::size_t>(signal.state)]},
+              {"state", word_of(registers::kStateWords, static_cast<std::uint16_t>(signal.state))},
               {"ready", signal.ready},
               {"lamp", kLamps[static_cast<std::size_t>(signal.lamp)]},
               {"line", signal.line},
@@ -92,7 +85,7 @@ Json status_json(const Cycle& cycle, const base::CellSignal& signal, const std::
               {"sequence", signal.sequence}};
   if (signal.result_valid) {
     status["verdict"] = kVerdicts[static_cast<std::size_t>(signal.verdict)];
-    status["fate"] = kFates[static_cast<std::size_t>(signal.fate)];
+    status["fate"] = word_of(registers::kFateWords, static_cast<std::uint16_t>(signal.fate));
     status["result_age_ms"] = signal.result_age_ms;
   }
   if (const auto& bypass = cycle.bypass()) {

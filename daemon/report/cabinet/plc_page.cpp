@@ -6,11 +6,11 @@
 
 #include "daemon/report/cabinet/handshake_timeline.h"
 #include "daemon/report/cabinet/register_tables.h"
-#include "daemon/report/cabinet/register_words.h"
 #include "daemon/report/cabinet/seconds_text.h"
 #include "daemon/report/cabinet/timing_diagram.h"
 #include "daemon/report/markup/html_text.h"
 #include "registers/register_map.h"
+#include "registers/register_words.h"
 
 namespace crestgate::report {
 namespace {
@@ -42,7 +42,7 @@ std::string number_text(double value) {
 }
 
 std::string fate_word(base::Fate fate) {
-  for (const NumberedWord& word : kFateWords) {
+  for (const registers::NumberedWord& word : registers::kFateWords) {
     if (word.number == static_cast<std::uint16_t>(fate)) return escaped(word.name);
   }
   return "?";
@@ -60,16 +60,26 @@ std::string connection_table(const cell::CellDescription& cell) {
     return std::to_string(first) + " to " + std::to_string(first + count - 1);
   };
   HtmlTable table("Connection and times of this cell", "fact", {{"fact", ""}, {"value", ""}});
-  table.row({"Modbus TCP, the PLC polls", "<b>" + escaped(cell.plc.address) + "</b>, port <b>" +
-                                              std::to_string(cell.plc.port) + "</b>, unit <b>" +
-                                              std::to_string(cell.plc.unit) + "</b>"});
-  table.row({"read, in one request", "function 4, input registers " +
-                                         last_register(0, registers::cell::kSize) +
-                                         "; or function 3, holding registers " +
-                                         last_register(registers::kMirrorBase, registers::cell::kSize)});
-  table.row({"write, in one request", "function 16, holding registers " +
-                                          last_register(0, registers::plc::kSize) +
-                                          "; function 23 writes, then reads"});
+  const bool polled = cell.plc.role == cell::ModbusRole::kServer;
+  table.row({polled ? "Modbus TCP, the PLC polls" : "Modbus TCP, the PLC is polled at",
+             "<b>" + escaped(cell.plc.address) + "</b>, port <b>" + std::to_string(cell.plc.port) +
+                 "</b>, unit <b>" + std::to_string(cell.plc.unit) + "</b>"});
+  if (polled) {
+    table.row({"read, in one request", "function 4, input registers " +
+                                           last_register(0, registers::cell::kSize) +
+                                           "; or function 3, holding registers " +
+                                           last_register(registers::kMirrorBase, registers::cell::kSize)});
+    table.row({"write, in one request", "function 16, holding registers " +
+                                            last_register(0, registers::plc::kSize) +
+                                            "; function 23 writes, then reads"});
+  } else {
+    table.row({"the cell writes its block", "function 16, holding registers " +
+                                                last_register(cell.plc.cell_block, registers::cell::kSize) +
+                                                " of the PLC"});
+    table.row({"the cell reads the PLC's block",
+               "function 3, holding registers " + last_register(cell.plc.plc_block, registers::plc::kSize) +
+                   " of the PLC"});
+  }
   table.row({"plc_heartbeat", cell.plc.heartbeat_required
                                   ? "required; unchanged for <b>" +
                                         seconds_text(cell.plc.heartbeat_timeout_ms) + "</b> is a silent PLC"
@@ -79,7 +89,11 @@ std::string connection_table(const cell::CellDescription& cell) {
   table.row(
       {"result to acknowledge", "at most <b>" + seconds_text(cell.timing.acknowledge_timeout_ms) + "</b>"});
   table.row({"green", "at most <b>" + seconds_text(cell.timing.green_limit_ms) + "</b>"});
-  table.row({"gauge", escaped(cell.gauge.kind) + ", serial number " + escaped(cell.gauge.serial_number)});
+  table.row({"resumed after an abort", "within <b>" + seconds_text(cell.timing.resume_limit_ms) + "</b>"});
+  for (const cell::GaugeDescription& gauge : cell.gauges) {
+    const std::string name = gauge.name.empty() ? "" : "<b>" + escaped(gauge.name) + "</b>, ";
+    table.row({"gauge", name + escaped(gauge.kind) + ", serial number " + escaped(gauge.serial_number)});
+  }
   return table.markup();
 }
 

@@ -8,8 +8,8 @@
 #include "base/reason.h"
 #include "daemon/report/cabinet/light_meaning.h"
 #include "daemon/report/cabinet/reason_action.h"
-#include "daemon/report/cabinet/register_words.h"
 #include "daemon/report/markup/html_text.h"
+#include "registers/register_words.h"
 
 namespace crestgate::report {
 namespace {
@@ -129,7 +129,7 @@ std::string lamp_section(std::span<const driver::Light> lights) {
 std::string fate_section() {
   std::string list =
       "<section aria-labelledby=\"fates\">\n<h2 id=\"fates\">Where the part goes: its fate</h2>\n<dl>\n";
-  for (const NumberedWord& word : kFateWords) {
+  for (const registers::NumberedWord& word : registers::kFateWords) {
     list += "<div><dt>" + std::to_string(word.number) + " " + escaped(word.name) + "</dt><dd>" +
             escaped(word.meaning) + "</dd></div>\n";
   }

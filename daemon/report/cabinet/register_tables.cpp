@@ -9,10 +9,10 @@
 #include <string_view>
 
 #include "base/reason.h"
-#include "daemon/report/cabinet/register_words.h"
 #include "daemon/report/cabinet/step_faults.h"
 #include "daemon/report/markup/html_text.h"
 #include "registers/register_map.h"
+#include "registers/register_words.h"
 
 namespace crestgate::report {
 namespace {
@@ -59,20 +59,21 @@ std::string reference(unsigned table, unsigned address, unsigned count) {
 
 std::string name_cell(const Field& field) { return "<b>" + escaped(field.name) + "</b>"; }
 
-std::string bit_table(std::string_view caption, std::span<const Bit> bits) {
+std::string bit_table(std::string_view caption, std::span<const registers::Bit> bits) {
   HtmlTable table(caption, "", {{"bit", "num"}, {"mask", "num"}, {"name", "num"}, {"meaning", ""}});
-  for (const Bit& bit : bits) {
-    table.row({std::to_string(bit_number(bit.mask)), hex_word(bit.mask), "<b>" + escaped(bit.name) + "</b>",
-               escaped(bit.meaning)});
+  for (const registers::Bit& bit : bits) {
+    table.row({std::to_string(registers::bit_number(bit.mask)), hex_word(bit.mask),
+               "<b>" + escaped(bit.name) + "</b>", escaped(bit.meaning)});
   }
   return table.markup();
 }
 
 enum class Written : std::uint8_t { kDecimal, kHexadecimal };
 
-std::string word_table(std::string_view caption, std::span<const NumberedWord> words, Written written) {
+std::string word_table(std::string_view caption, std::span<const registers::NumberedWord> words,
+                       Written written) {
   HtmlTable table(caption, "", {{"word", "num"}, {"name", "num"}, {"meaning", ""}});
-  for (const NumberedWord& word : words) {
+  for (const registers::NumberedWord& word : words) {
     table.row({written == Written::kHexadecimal ? hex_word(word.number) : std::to_string(word.number),
                "<b>" + escaped(word.name) + "</b>", escaped(word.meaning)});
   }
@@ -89,7 +90,8 @@ std::string accept_rule() {
   std::string list =
       "<div class=\"box\">\n<h2 id=\"accepted\">When a part is accepted</h2>\n"
       "<p>Only if <b>all</b> of this holds, in one read of the whole block:</p>\n<ol>\n";
-  for (const std::string_view condition : kAcceptConditions) list += "<li>" + escaped(condition) + ";</li>\n";
+  for (const std::string_view condition : registers::kAcceptConditions)
+    list += "<li>" + escaped(condition) + ";</li>\n";
   return list +
          "</ol>\n<p>Anything else means <b>not accepted</b>, whatever the registers said last: a closed "
          "connection, a "
@@ -132,15 +134,19 @@ std::string cell_register_table() {
 }
 
 std::string verdict_table() {
-  return word_table("Words of verdict and last_verdict", kVerdictWords, Written::kHexadecimal) +
+  return word_table("Words of verdict and last_verdict", registers::kVerdictWords, Written::kHexadecimal) +
          "<p>Any other word is damage: not accepted.</p>\n";
 }
-std::string control_bit_table() { return bit_table("Bits of control", kControlBits); }
-std::string flag_bit_table() { return bit_table("Bits of flags", kFlagBits); }
-std::string warning_bit_table() { return bit_table("Bits of warnings", kWarningBits); }
-std::string state_table() { return word_table("Words of state", kStateWords, Written::kDecimal); }
-std::string fate_table() { return word_table("Words of fate: asked for", kFateWords, Written::kDecimal); }
-std::string exception_table() { return word_table("Exceptions", kExceptionWords, Written::kDecimal); }
+std::string control_bit_table() { return bit_table("Bits of control", registers::kControlBits); }
+std::string flag_bit_table() { return bit_table("Bits of flags", registers::kFlagBits); }
+std::string warning_bit_table() { return bit_table("Bits of warnings", registers::kWarningBits); }
+std::string state_table() { return word_table("Words of state", registers::kStateWords, Written::kDecimal); }
+std::string fate_table() {
+  return word_table("Words of fate: asked for", registers::kFateWords, Written::kDecimal);
+}
+std::string exception_table() {
+  return word_table("Exceptions", registers::kExceptionWords, Written::kDecimal);
+}
 
 std::string test_pattern_table() {
   HtmlTable table("Test pattern: settle the word order first", "",

@@ -221,15 +221,8 @@ inline constexpr std::array kRows = {
     StepFault{kBypass, kMissing, "the bit falls before its time",
               "The bypass ends; parts are measured again.", base::Reason::kNone, "bypass_ended"},
     // ---- release ----
-    StepFault{kRelease, kLate, "long after the hold began",
-              "The hold waits without limit; a hold is never green.", base::Reason::kNone, "release_late"},
-    StepFault{kRelease, kRepeated, "the bit stays set", "One rising edge releases one part.",
-              base::Reason::kNone, "release_stands"},
-    StepFault{kRelease, kContradictory, "nothing is on hold", "Refused: warning bit 6.", base::Reason::kNone,
+    StepFault{kRelease, kMissing, "nothing is on hold", "Refused: warning bit 6.", base::Reason::kNone,
               "release_of_nothing"},
-    StepFault{kRelease, kMissing, "the part on hold is taken away",
-              "The part keeps its verdict in the ledger; no later release makes it green.",
-              base::Reason::kNone, "release_missing"},
     // ---- change-over ----
     StepFault{kPlanChange, kLate, "recipe or stage follow after the request",
               "None for that part; the next request has the new plan.", base::Reason::kPlanChanged,

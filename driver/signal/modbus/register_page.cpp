@@ -6,8 +6,10 @@
 #include <span>
 #include <string_view>
 
+#include "base/cell_signal.h"
 #include "base/reason.h"
 #include "registers/register_map.h"
+#include "registers/register_words.h"
 
 namespace crestgate::driver {
 namespace {
@@ -113,15 +115,9 @@ std::string verdict_table() {
          "\nAny other word is damage: treat it as not accepted.\n";
 }
 
-struct Bit {
-  std::uint16_t mask;
-  std::string_view name;
-  std::string_view meaning;
-};
-
-std::string bit_rows(std::span<const Bit> bits) {
+std::string bit_rows(std::span<const registers::Bit> bits) {
   std::string rows = "| bit | mask | name | meaning |\n| --- | --- | --- | --- |\n";
-  for (const Bit& bit : bits) {
+  for (const registers::Bit& bit : bits) {
     unsigned number = 0;
     while ((unsigned{bit.mask} >> number) != 1U) ++number;
     rows += "| " + std::to_string(number) + " | " + hex_word(bit.mask) + " | " + std::string(bit.name) +
@@ -130,34 +126,12 @@ std::string bit_rows(std::span<const Bit> bits) {
   return rows;
 }
 
-namespace cell = registers::cell;
-namespace plc = registers::plc;
-
-constexpr Bit kFlags[] = {
-    {cell::kBusyBit, "busy", "a measurement runs"},
-    {cell::kStylusClearBit, "stylus clear", "nothing can be hit; move the part or the bench only while set"},
-    {cell::kResultValidBit, "result valid", "verdict, reason and fate belong to request_echo"},
-    {cell::kAcceptBit, "accept", "set only with result valid"},
-    {cell::kRejectBit, "reject", "set only with result valid"},
-    {cell::kNoneBit, "none", "set only with result valid"},
-    {cell::kReadyBit, "ready", "a new request is taken"},
-    {cell::kHoldBit, "hold", "the part waits for a release"},
-    {cell::kGaugeOnlineBit, "gauge online", "the cell's own gauge answers"},
-    {cell::kGaugeProvedBit, "gauge proved", "its reference check holds"},
-    {cell::kLedgerHealthyBit, "ledger healthy", "results can be recorded"},
-    {cell::kBypassBit, "bypass", "parts pass unmeasured"},
-    {cell::kOperatorWantedBit, "operator wanted", "somebody has to come"},
-};
-constexpr Bit kControl[] = {
-    {plc::kPartPresentBit, "part present", "a part lies on the bench; falling ends its result"},
-    {plc::kAbortBit, "abort", "stop and retract"},
-    {plc::kBypassBit, "bypass", "asks for a bypass of bypass_minutes, by operator"},
-    {plc::kReleaseBit, "release", "lets a part on hold go"},
-    {plc::kManualTriggerBit, "manual trigger", "asks for a measurement by hand"},
-};
+// The codec shows the base's bits as they are.
+static_assert(registers::kWarningBits.back().mask == base::kWarnOutputFailed);
 
 std::string flag_tables() {
-  return "\n## Bits of flags\n\n" + bit_rows(kFlags) + "\n## Bits of control\n\n" + bit_rows(kControl);
+  return "\n## Bits of flags\n\n" + bit_rows(registers::kFlagBits) + "\n## Bits of control\n\n" +
+         bit_rows(registers::kControlBits) + "\n## Bits of warnings\n\n" + bit_rows(registers::kWarningBits);
 }
 
 std::string_view actor_text(base::Actor actor) {

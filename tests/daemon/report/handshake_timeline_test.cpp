@@ -12,8 +12,8 @@
 #include <gtest/gtest.h>
 
 #include "daemon/cell/cycle_bench.h"
-#include "daemon/report/cabinet/register_words.h"
 #include "daemon/report/markup/html_text.h"
+#include "registers/register_words.h"
 
 namespace crestgate::report {
 namespace {
@@ -33,8 +33,8 @@ std::string verdict_text(const base::CellSignal& signal, bool with_word) {
   const auto index = signal.verdict == base::Verdict::kAccept   ? 0U
                      : signal.verdict == base::Verdict::kReject ? 1U
                                                                 : 2U;
-  return hex_word(kVerdictWords[index].number) +
-         (with_word ? " " + std::string(kVerdictWords[index].name) : "");
+  return hex_word(registers::kVerdictWords[index].number) +
+         (with_word ? " " + std::string(registers::kVerdictWords[index].name) : "");
 }
 
 // What the cell shows, as the drawing would put it.
@@ -42,7 +42,7 @@ std::string shown(LineSignal signal, const base::CellSignal& now) {
   const auto bit = [](bool set) { return std::string(set ? "1" : "0"); };
   switch (signal) {
     case LineSignal::kState:
-      return std::string(kStateWords[static_cast<std::size_t>(now.state) - 1].name);
+      return std::string(registers::kStateWords[static_cast<std::size_t>(now.state) - 1].name);
     case LineSignal::kBusy:
       return bit(now.busy);
     case LineSignal::kZoneWanted:
@@ -214,13 +214,13 @@ TEST(HandshakeTimeline, LabelsAndPlacesAreThoseOfTheRegisterMap) {
     EXPECT_EQ(row_of(signal).where, "register " + std::to_string(address));
   };
   const auto expect_bit = [](LineSignal signal, const auto& bits, std::uint16_t mask, std::uint16_t address) {
-    for (const Bit& bit : bits) {
+    for (const registers::Bit& bit : bits) {
       if (bit.mask == mask) {
         EXPECT_EQ(row_of(signal).label, bit.name);
       }
     }
     EXPECT_EQ(row_of(signal).where,
-              "register " + std::to_string(address) + ", bit " + std::to_string(bit_number(mask)));
+              "register " + std::to_string(address) + ", bit " + std::to_string(registers::bit_number(mask)));
   };
   namespace plc = registers::plc;
   namespace cell_block = registers::cell;
@@ -228,16 +228,16 @@ TEST(HandshakeTimeline, LabelsAndPlacesAreThoseOfTheRegisterMap) {
   expect_field(LineSignal::kRequestId, plc::kFields, plc::kRequestId);
   expect_field(LineSignal::kZoneInPosition, plc::kFields, plc::kZoneInPosition);
   expect_field(LineSignal::kAcknowledge, plc::kFields, plc::kAcknowledge);
-  expect_bit(LineSignal::kPartPresent, kControlBits, plc::kPartPresentBit, plc::kControl);
-  expect_bit(LineSignal::kAbort, kControlBits, plc::kAbortBit, plc::kControl);
+  expect_bit(LineSignal::kPartPresent, registers::kControlBits, plc::kPartPresentBit, plc::kControl);
+  expect_bit(LineSignal::kAbort, registers::kControlBits, plc::kAbortBit, plc::kControl);
   expect_field(LineSignal::kCellHeartbeat, cell_block::kFields, cell_block::kHeartbeat);
   expect_field(LineSignal::kState, cell_block::kFields, cell_block::kState);
   expect_field(LineSignal::kZoneWanted, cell_block::kFields, cell_block::kZoneWanted);
   expect_field(LineSignal::kVerdict, cell_block::kFields, cell_block::kVerdict);
   expect_field(LineSignal::kReason, cell_block::kFields, cell_block::kReason);
-  expect_bit(LineSignal::kBusy, kFlagBits, cell_block::kBusyBit, cell_block::kFlags);
-  expect_bit(LineSignal::kStylusClear, kFlagBits, cell_block::kStylusClearBit, cell_block::kFlags);
-  expect_bit(LineSignal::kResultValid, kFlagBits, cell_block::kResultValidBit, cell_block::kFlags);
+  expect_bit(LineSignal::kBusy, registers::kFlagBits, cell_block::kBusyBit, cell_block::kFlags);
+  expect_bit(LineSignal::kStylusClear, registers::kFlagBits, cell_block::kStylusClearBit, cell_block::kFlags);
+  expect_bit(LineSignal::kResultValid, registers::kFlagBits, cell_block::kResultValidBit, cell_block::kFlags);
   EXPECT_EQ(row_of(LineSignal::kIdentity).where, "registers " + std::to_string(plc::kPartId) + ", " +
                                                      std::to_string(plc::kRecipe) + ", " +
                                                      std::to_string(plc::kStage));

@@ -8,12 +8,12 @@
 #include <gtest/gtest.h>
 
 #include "daemon/cell/cycle_bench.h"
-#include "daemon/report/cabinet/register_words.h"
 #include "daemon/report/cabinet/step_faults.h"
 #include "daemon/report/counted.h"
 #include "daemon/report/markup/html_text.h"
 #include "driver/signal/modbus/register_page.h"
 #include "registers/register_map.h"
+#include "registers/register_words.h"
 
 namespace crestgate::report {
 namespace {
@@ -67,9 +67,10 @@ TEST(PlcPage, EveryRegisterOfTheCellStandsOnceWithBothPlaces) {
 TEST(PlcPage, BitsWordsAndTheRuleAreThoseOfTheRegisterPage) {
   const std::string markdown = driver::register_page();
   const auto expect_bits = [&markdown](const auto& bits) {
-    for (const Bit& bit : bits) {
-      const std::string row = "| " + std::to_string(bit_number(bit.mask)) + " | " + hex_word(bit.mask) +
-                              " | " + std::string(bit.name) + " | " + std::string(bit.meaning) + " |\n";
+    for (const registers::Bit& bit : bits) {
+      const std::string row = "| " + std::to_string(registers::bit_number(bit.mask)) + " | " +
+                              hex_word(bit.mask) + " | " + std::string(bit.name) + " | " +
+                              std::string(bit.meaning) + " |\n";
       EXPECT_EQ(counted(markdown, row), 1U) << row;
       EXPECT_EQ(counted(page(), "<td class=\"num\">" + hex_word(bit.mask) + "</td><td class=\"num\"><b>" +
                                     escaped(bit.name) + "</b></td><td>" + escaped(bit.meaning) + "</td>"),
@@ -77,19 +78,19 @@ TEST(PlcPage, BitsWordsAndTheRuleAreThoseOfTheRegisterPage) {
           << row;
     }
   };
-  expect_bits(kFlagBits);
-  expect_bits(kControlBits);
-  for (const NumberedWord& word : kVerdictWords)
+  expect_bits(registers::kFlagBits);
+  expect_bits(registers::kControlBits);
+  for (const registers::NumberedWord& word : registers::kVerdictWords)
     EXPECT_EQ(counted(markdown, "| " + hex_word(word.number) + " | "), 1U);
-  for (const std::string_view condition : kAcceptConditions) {
+  for (const std::string_view condition : registers::kAcceptConditions) {
     EXPECT_EQ(counted(markdown, condition), 1U) << condition;
     EXPECT_EQ(counted(page(), "<li>" + escaped(condition) + ";</li>"), 1U) << condition;
   }
 }
 
 TEST(PlcPage, StatesAndFatesAreThoseOfTheVocabulary) {
-  EXPECT_EQ(static_cast<unsigned>(base::CellState::kStopping), kStateWords.back().number);
-  EXPECT_EQ(static_cast<unsigned>(base::Fate::kPassUnmeasured), kFateWords.back().number);
+  EXPECT_EQ(static_cast<unsigned>(base::CellState::kStopping), registers::kStateWords.back().number);
+  EXPECT_EQ(static_cast<unsigned>(base::Fate::kPassUnmeasured), registers::kFateWords.back().number);
 }
 
 // 123456.0F is 47F12000h (IEEE 754 binary32), -70000 is FFFEEE90h in two's complement, "AB" is 4142h in ASCII.

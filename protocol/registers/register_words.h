@@ -8,11 +8,9 @@
 #include <cstdint>
 #include <string_view>
 
-#include "base/cell_signal.h"
-#include "base/judgement.h"
 #include "registers/register_map.h"
 
-namespace crestgate::report {
+namespace crestgate::registers {
 
 struct Bit {
   std::uint16_t mask;
@@ -27,40 +25,40 @@ struct NumberedWord {
 };
 
 inline constexpr std::array kControlBits = {
-    Bit{registers::plc::kPartPresentBit, "part present", "a part lies on the bench; falling ends its result"},
-    Bit{registers::plc::kAbortBit, "abort", "stop and retract"},
-    Bit{registers::plc::kBypassBit, "bypass", "asks for a bypass of bypass_minutes, by operator"},
-    Bit{registers::plc::kReleaseBit, "release", "lets a part on hold go"},
-    Bit{registers::plc::kManualTriggerBit, "manual trigger", "asks for a measurement by hand"},
+    Bit{plc::kPartPresentBit, "part present", "a part lies on the bench; falling ends its result"},
+    Bit{plc::kAbortBit, "abort", "stop and retract"},
+    Bit{plc::kBypassBit, "bypass", "asks for a bypass of bypass_minutes, by operator"},
+    Bit{plc::kReleaseBit, "release", "lets a part on hold go"},
+    Bit{plc::kManualTriggerBit, "manual trigger", "asks for a measurement by hand"},
 };
 
 inline constexpr std::array kFlagBits = {
-    Bit{registers::cell::kBusyBit, "busy", "a measurement runs"},
-    Bit{registers::cell::kStylusClearBit, "stylus clear",
+    Bit{cell::kBusyBit, "busy", "a measurement runs"},
+    Bit{cell::kStylusClearBit, "stylus clear",
         "nothing can be hit; move the part or the bench only while set"},
-    Bit{registers::cell::kResultValidBit, "result valid", "verdict, reason and fate belong to request_echo"},
-    Bit{registers::cell::kAcceptBit, "accept", "set only with result valid"},
-    Bit{registers::cell::kRejectBit, "reject", "set only with result valid"},
-    Bit{registers::cell::kNoneBit, "none", "set only with result valid"},
-    Bit{registers::cell::kReadyBit, "ready", "a new request is taken"},
-    Bit{registers::cell::kHoldBit, "hold", "the part waits for a release"},
-    Bit{registers::cell::kGaugeOnlineBit, "gauge online", "the cell's own gauge answers"},
-    Bit{registers::cell::kGaugeProvedBit, "gauge proved", "its reference check holds"},
-    Bit{registers::cell::kLedgerHealthyBit, "ledger healthy", "results can be recorded"},
-    Bit{registers::cell::kBypassBit, "bypass", "parts pass unmeasured"},
-    Bit{registers::cell::kOperatorWantedBit, "operator wanted", "somebody has to come"},
+    Bit{cell::kResultValidBit, "result valid", "verdict, reason and fate belong to request_echo"},
+    Bit{cell::kAcceptBit, "accept", "set only with result valid"},
+    Bit{cell::kRejectBit, "reject", "set only with result valid"},
+    Bit{cell::kNoneBit, "none", "set only with result valid"},
+    Bit{cell::kReadyBit, "ready", "a new request is taken"},
+    Bit{cell::kHoldBit, "hold", "the part waits for a release"},
+    Bit{cell::kGaugeOnlineBit, "gauge online", "the cell's own gauge answers"},
+    Bit{cell::kGaugeProvedBit, "gauge proved", "its reference check holds"},
+    Bit{cell::kLedgerHealthyBit, "ledger healthy", "results can be recorded"},
+    Bit{cell::kBypassBit, "bypass", "parts pass unmeasured"},
+    Bit{cell::kOperatorWantedBit, "operator wanted", "somebody has to come"},
 };
 
 inline constexpr std::array kWarningBits = {
-    Bit{base::kWarnDiskLow, "disk low", "the ledger's disk will be full before long"},
-    Bit{base::kWarnLinkRetries, "link retries", "the gauge had to send data again"},
-    Bit{base::kWarnReferenceCheckDue, "reference check due", "the gauge has to be proved before long"},
-    Bit{base::kWarnPlcHeartbeatMissing, "PLC heartbeat missing", "plc_heartbeat stands still"},
-    Bit{base::kWarnGaugeOffline, "gauge offline", "the gauge does not answer"},
-    Bit{base::kWarnResultNotAcknowledged, "result not acknowledged", "the last result was not taken in time"},
-    Bit{base::kWarnRequestRefused, "request refused", "something was asked for that cannot be had now"},
-    Bit{base::kWarnOtherPlcRefused, "another PLC refused", "a second address tried to write"},
-    Bit{base::kWarnOutputFailed, "an output failed", "a lamp or a digital line cannot be set"},
+    Bit{1U << 0U, "disk low", "the ledger's disk will be full before long"},
+    Bit{1U << 1U, "link retries", "the gauge had to send data again"},
+    Bit{1U << 2U, "reference check due", "the gauge has to be proved before long"},
+    Bit{1U << 3U, "PLC heartbeat missing", "plc_heartbeat stands still"},
+    Bit{1U << 4U, "gauge offline", "the gauge does not answer"},
+    Bit{1U << 5U, "result not acknowledged", "the last result was not taken in time"},
+    Bit{1U << 6U, "request refused", "something was asked for that cannot be had now"},
+    Bit{1U << 7U, "another PLC refused", "a second address tried to write"},
+    Bit{1U << 8U, "an output failed", "a lamp or a digital line cannot be set"},
 };
 
 inline constexpr std::array kStateWords = {
@@ -84,12 +82,11 @@ inline constexpr std::array kFateWords = {
 };
 
 inline constexpr std::array kVerdictWords = {
-    NumberedWord{registers::cell::kVerdictAccept, "accept", "every limit is kept, and the ledger says so"},
-    NumberedWord{registers::cell::kVerdictReject, "reject", "a limit is broken"},
-    NumberedWord{registers::cell::kVerdictNone, "none",
+    NumberedWord{cell::kVerdictAccept, "accept", "every limit is kept, and the ledger says so"},
+    NumberedWord{cell::kVerdictReject, "reject", "a limit is broken"},
+    NumberedWord{cell::kVerdictNone, "none",
                  "measured or tried, but no judgement was possible; reason says why"},
-    NumberedWord{registers::cell::kVerdictNothing, "no result",
-                 "nothing was asked, or nothing stands any more"},
+    NumberedWord{cell::kVerdictNothing, "no result", "nothing was asked, or nothing stands any more"},
 };
 
 // All of it must hold, in one read of the whole block.
@@ -141,22 +138,21 @@ constexpr unsigned bit_number(std::uint16_t mask) {
 }
 
 template <std::size_t N>
-constexpr const registers::Field& field_at(const std::array<registers::Field, N>& fields,
-                                           std::uint16_t address) {
+constexpr const Field& field_at(const std::array<Field, N>& fields, std::uint16_t address) {
   std::size_t i = 0;
   while (i + 1 < N && fields[i].address != address) ++i;
   return fields[i];
 }
 
-static_assert(reads_as(field_at(registers::plc::kFields, registers::plc::kControl).meaning, "bit ",
-                       kControlBits, [](const Bit& bit) { return bit_number(bit.mask); }));
-static_assert(reads_as(field_at(registers::cell::kFields, registers::cell::kFlags).meaning, "bit ", kFlagBits,
+static_assert(reads_as(field_at(plc::kFields, plc::kControl).meaning, "bit ", kControlBits,
                        [](const Bit& bit) { return bit_number(bit.mask); }));
-static_assert(reads_as(field_at(registers::cell::kFields, registers::cell::kWarnings).meaning, "bit ",
-                       kWarningBits, [](const Bit& bit) { return bit_number(bit.mask); }));
-static_assert(reads_as(field_at(registers::cell::kFields, registers::cell::kState).meaning, "", kStateWords,
+static_assert(reads_as(field_at(cell::kFields, cell::kFlags).meaning, "bit ", kFlagBits,
+                       [](const Bit& bit) { return bit_number(bit.mask); }));
+static_assert(reads_as(field_at(cell::kFields, cell::kWarnings).meaning, "bit ", kWarningBits,
+                       [](const Bit& bit) { return bit_number(bit.mask); }));
+static_assert(reads_as(field_at(cell::kFields, cell::kState).meaning, "", kStateWords,
                        [](const NumberedWord& word) { return unsigned{word.number}; }));
-static_assert(reads_as(field_at(registers::cell::kFields, registers::cell::kFate).meaning, "asked for: ",
-                       kFateWords, [](const NumberedWord& word) { return unsigned{word.number}; }));
+static_assert(reads_as(field_at(cell::kFields, cell::kFate).meaning, "asked for: ", kFateWords,
+                       [](const NumberedWord& word) { return unsigned{word.number}; }));
 
-}  // namespace crestgate::report
+}  // namespace crestgate::registers
