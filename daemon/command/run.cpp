@@ -6,6 +6,7 @@
 #include <cstdio>
 #include <exception>
 #include <memory>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -19,6 +20,7 @@
 #include "daemon/cell/control/control_desk.h"
 #include "daemon/cell/control/control_socket.h"
 #include "daemon/cell/runner/cell_runner.h"
+#include "daemon/cell/runner/scan_desk.h"
 #include "daemon/command/commands.h"
 #include "daemon/command/run_parts.h"
 #include "protocol/ledger/file_system.h"
@@ -81,7 +83,7 @@ int run_cell(const RunOptions& options, const cell::CellDescription& cell) {
 
   // The parts first: a start that fails for a wrong port leaves nothing in the ledger. Nobody is served
   // before io.run.
-  auto parts = RunParts::make(io, cell);
+  auto parts = RunParts::make(io, clock, cell);
   if (!parts) return could_not_run(parts.error());
   auto ledger = cell::open_ledger(*files, cell, std::string(software_version()), now);
   if (!ledger) {
@@ -110,6 +112,9 @@ int run_cell(const RunOptions& options, const cell::CellDescription& cell) {
     (*parts)->stop();
     return could_not_run(control.error());
   }
+
+  std::optional<cell::ScanDesk> scans;
+  if (cell.scanner) scans.emplace(*(*parts)->scanner(), cell.scanner->label, runner, clock);
 
   bool asked = false;
   boost::asio::signal_set signals(io, SIGTERM, SIGINT);

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "base/cell_signal.h"
+#include "base/clock.h"
 #include "base/result.h"
 #include "daemon/cell/config/cell_description.h"
 
@@ -17,6 +18,7 @@ class io_context;
 
 namespace crestgate::driver {
 class Gauge;
+class Scanner;
 class SignalOutput;
 }  // namespace crestgate::driver
 
@@ -26,12 +28,12 @@ namespace crestgate::command {
 // Errors  kInvalidConfig: a kind of gauge, a port or an address that nobody understands.
 base::Outcome check_parts(const cell::CellDescription& cell);
 
-// Lifetime  the io_context outlives it.
+// Lifetime  the io_context and the clock outlive it.
 class RunParts {
  public:
   // Errors  kBusy, kIo: the PLC port cannot be listened on; kInvalidConfig: gauge kind or port that nobody
   //         knows.
-  static base::Result<std::unique_ptr<RunParts>> make(boost::asio::io_context& io,
+  static base::Result<std::unique_ptr<RunParts>> make(boost::asio::io_context& io, const base::Clock& clock,
                                                       const cell::CellDescription& cell);
   virtual ~RunParts() = default;
 
@@ -39,7 +41,8 @@ class RunParts {
   [[nodiscard]] virtual std::vector<driver::SignalOutput*> outputs() = 0;
   virtual void on_plc(std::function<void(const base::PlcInputs&)> listener) = 0;
   [[nodiscard]] virtual std::uint16_t plc_port() const = 0;
-  virtual void outputs_off() = 0;  // may be called again
+  [[nodiscard]] virtual driver::Scanner* scanner() = 0;  // null: the cell has none
+  virtual void outputs_off() = 0;                        // may be called again
   virtual void stop() = 0;
 };
 

@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
+#include <algorithm>
 #include <cstdio>
 #include <optional>
+#include <span>
 #include <string>
 #include <utility>
 
@@ -8,6 +10,7 @@
 
 #include "analysis/text/number_text.h"
 #include "daemon/cell/config/cell_description.h"
+#include "daemon/cell/config/output_description.h"
 #include "daemon/cell/config/texture_description.h"
 #include "daemon/command/commands.h"
 #include "daemon/command/run_parts.h"
@@ -94,6 +97,52 @@ void print_plan(const cell::RecipePlan& entry) {
   }
 }
 
+// What falls a green when the program dies, in words for whoever signs the cell off.
+std::string fall_text(const cell::OutputDescription& output) {
+  switch (output.falls_by) {
+    case cell::FallsBy::kGuard:
+      return "; an accept falls within 0.5 s by the guard";
+    case cell::FallsBy::kPulses:
+      return "; an accept is pulsed, for a watchdog relay";
+    case cell::FallsBy::kOwnWatchdog:
+      return "; an accept falls by the device's own watchdog";
+    case cell::FallsBy::kNothing:
+      break;
+  }
+  return "";
+}
+
+std::string place_text(const cell::OutputDescription& output) {
+  switch (output.kind) {
+    case cell::OutputKind::kTerminal:
+      return " on standard output (its last line stays when the program dies)";
+    case cell::OutputKind::kGpio:
+      return " on digital lines of " + output.gpio.chip;
+    case cell::OutputKind::kRelay:
+      return " on " + output.port + ", " + output.dialect.name;
+    case cell::OutputKind::kCoils:
+      return " on coils from " + std::to_string(output.first_coil) + " of " + output.address + " port " +
+             std::to_string(output.tcp_port);
+    case cell::OutputKind::kRegisters:
+      return " into holding registers from " + std::to_string(output.cell_block) + " of " + output.address +
+             " port " + std::to_string(output.tcp_port);
+  }
+  return "";
+}
+
+void print_output(const cell::OutputDescription& output) {
+  std::printf("output '%s'%s%s\n", output.name.c_str(), place_text(output).c_str(),
+              fall_text(output).c_str());
+  for (std::size_t i = 0; i < output.lights.size(); ++i) {
+    const driver::Light& light = output.lights[i];
+    const std::string line =
+        output.kind == cell::OutputKind::kGpio ? ", line " + output.gpio.lines[i].line : "";
+    std::printf("  light %zu '%s': %s%s%s\n", i + 1, light.label.c_str(),
+                std::string(driver::name_of(light.shows)).c_str(), light.flashing ? ", flashing" : "",
+                line.c_str());
+  }
+}
+
 void print_text(const cell::CellDescription& cell) {
   std::printf("cell '%s'\n", cell.name.c_str());
   std::printf("ledger %s\n", cell.ledger.c_str());
@@ -102,11 +151,18 @@ void print_text(const cell::CellDescription& cell) {
                 gauge.name.empty() ? "" : ": ", gauge.port.c_str(), gauge.kind.c_str(),
                 gauge.serial_number.c_str());
   }
-  std::printf("PLC   Modbus TCP on %s port %d, unit %d, heartbeat %s\n", cell.plc.address.c_str(),
-              cell.plc.port, cell.plc.unit, cell.plc.heartbeat_required ? "required" : "ignored");
-  for (const auto& lamp : cell.lamps) std::printf("lamp  %s\n", lamp.kind.c_str());
+  const bool polled = cell.plc.role == cell::ModbusRole::kServer;
+  std::printf("PLC   Modbus TCP %s %s port %d, unit %d, heartbeat %s\n", polled ? "on" : "client, the PLC is",
+              cell.plc.address.c_str(), cell.plc.port, cell.plc.unit,
+              cell.plc.heartbeat_required ? "required" : "ignored");
+  if (cell.scanner) {
+    std::printf("scanner %s, label %s\n", cell.scanner->port.c_str(), cell.scanner->label.text().c_str());
+  }
+  if (cell.bypass.allowed) std::printf("bypass up to %u minutes\n", cell.bypass.longest_minutes);
+  for (const auto& output : cell.outputs) print_output(output);
   for (const auto& entry : cell.plans) print_plan(entry);
-  std::printf("accept -> pass, green; reject -> red; none -> blue flashing where somebody must act\n");
+  std::printf(
+      "lamp of a terminal: green accept, red reject, flashing blue somebody must act, dark no verdict\n");
 }
 
 nlohmann::ordered_json gauges_json(const cell::CellDescription& cell) {
@@ -150,9 +206,21 @@ nlohmann::ordered_json plan_json(const cell::RecipePlan& entry) {
   return shown;
 }
 
+// The lamp beside the card: the first output that has both an accept and a reject to show.
+std::span<const driver::Light> lamp_of(const cell::CellDescription& cell) {
+  for (const cell::OutputDescription& output : cell.outputs) {
+    const auto has = [&](driver::Shows shows) {
+      return std::ranges::find(output.lights, shows, &driver::Light::shows) != output.lights.end();
+    };
+    if (has(driver::Shows::kAccept) && has(driver::Shows::kReject)) return output.lights;
+  }
+  return {};
+}
+
 std::string cabinet_page(CabinetPage page, const cell::CellDescription& cell) {
   const report::PageStamp stamp{.software_version = std::string(software_version())};
-  return page == CabinetPage::kPlc ? report::plc_page(cell, stamp) : report::reason_card(cell.name, stamp);
+  return page == CabinetPage::kPlc ? report::plc_page(cell, stamp)
+                                   : report::reason_card(cell.name, stamp, lamp_of(cell));
 }
 
 }  // namespace

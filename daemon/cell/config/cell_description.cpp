@@ -5,15 +5,17 @@
 #include <cmath>
 #include <utility>
 
+#include "daemon/cell/config/port_path.h"
 #include "daemon/cell/config/table_reader.h"
+#include "registers/register_map.h"
 
 namespace crestgate::cell {
 namespace {
 
 constexpr std::array<std::pair<std::string_view, bool>, 2> kHeartbeats = {
     {{"required", true}, {"ignored", false}}};
-constexpr std::array<std::pair<std::string_view, bool>, 2> kLampKinds = {
-    {{"terminal", true}, {"none", false}}};
+constexpr std::array<std::pair<std::string_view, ModbusRole>, 2> kRoles = {
+    {{"server", ModbusRole::kServer}, {"client", ModbusRole::kClient}}};
 
 constexpr std::array<std::pair<std::string_view, base::Fate>, 2> kBypassFates = {
     {{"quarantine", base::Fate::kQuarantine}, {"pass unmeasured", base::Fate::kPassUnmeasured}}};
@@ -28,9 +30,7 @@ GaugeDescription read_gauge(TableReader& table, const std::filesystem::path& fol
       static_cast<std::uint32_t>(table.integer_if_given("baud", 300, 4'000'000).value_or(gauge.baud));
   gauge.rts_cts = table.truth_if_given("rts_cts").value_or(false);
   table.finish();
-  const bool in_the_folder =
-      !gauge.port.empty() && gauge.port.front() != '/' && gauge.port.find(':') == std::string::npos;
-  if (in_the_folder) gauge.port = (folder / gauge.port).string();
+  gauge.port = port_in(folder, gauge.port);
   return gauge;
 }
 
@@ -69,6 +69,20 @@ void assign_gauges(TableReader& table, const std::vector<GaugeDescription>& gaug
   }
 }
 
+std::optional<ScannerDescription> read_scanner(TableReader& root, const std::filesystem::path& folder) {
+  auto table = root.table_if_given("scanner");
+  if (!table) return std::nullopt;
+  const std::string port = table->text("port");
+  const auto baud = table->integer_if_given("baud", 300, 4'000'000).value_or(9600);
+  const std::string written = table->text("label");
+  auto label = LabelLayout::parse(written);
+  if (!label && !table->failed()) table->complain("label", label.error().detail);
+  table->finish();
+  if (!label) return std::nullopt;
+  return ScannerDescription{
+      .port = port_in(folder, port), .baud = static_cast<std::uint32_t>(baud), .label = std::move(*label)};
+}
+
 BypassDescription read_bypass(TableReader& root) {
   BypassDescription bypass;
   auto table = root.table_if_given("bypass");
@@ -83,9 +97,18 @@ BypassDescription read_bypass(TableReader& root) {
 PlcDescription read_plc(TableReader& root) {
   TableReader table = root.table("plc");
   PlcDescription plc;
+  plc.role = table.choice_if_given<ModbusRole>("modbus", kRoles).value_or(plc.role);
   plc.address = table.text("address");
   plc.port = static_cast<std::uint16_t>(table.integer("port", 0, 65535));
   plc.unit = static_cast<std::uint8_t>(table.integer_if_given("unit", 0, 255).value_or(plc.unit));
+  if (plc.role == ModbusRole::kServer) {
+    plc.allowed_writers = table.texts_if_given("allowed_writers");
+  } else {
+    constexpr std::int64_t kLast = 65536;
+    plc.cell_block =
+        static_cast<std::uint16_t>(table.integer("cell_block", 0, kLast - registers::cell::kSize));
+    plc.plc_block = static_cast<std::uint16_t>(table.integer("plc_block", 0, kLast - registers::plc::kSize));
+  }
   plc.heartbeat_required = table.choice<bool>("heartbeat", kHeartbeats);
   plc.heartbeat_timeout_ms = static_cast<std::uint32_t>(
       table.integer_if_given("heartbeat_timeout_ms", 200, 60'000).value_or(plc.heartbeat_timeout_ms));
@@ -152,12 +175,8 @@ base::Result<CellDescription> read_cell(const std::string& path) {
   cell.plc = read_plc(root);
   cell.timing = read_timing(root);
   cell.bypass = read_bypass(root);
-  for (TableReader& table : root.tables_if_given("lamp")) {
-    LampDescription lamp{.kind = table.text("kind")};
-    table.choice<bool>("kind", kLampKinds);
-    table.finish();
-    if (lamp.kind != "none") cell.lamps.push_back(std::move(lamp));
-  }
+  cell.outputs = read_outputs(root, folder);
+  cell.scanner = read_scanner(root, folder);
   if (!complaints.first()) {
     const auto plans = read_plans(root, folder, cell);
     if (complaints.first()) return *complaints.first();

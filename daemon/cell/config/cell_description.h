@@ -4,12 +4,15 @@
 
 #include <cstdint>
 #include <filesystem>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
 
 #include "base/record.h"
 #include "base/result.h"
+#include "daemon/cell/config/label_layout.h"
+#include "daemon/cell/config/output_description.h"
 #include "daemon/cell/config/plan_description.h"
 
 namespace crestgate::cell {
@@ -21,16 +24,24 @@ struct GaugeDescription {
   std::uint32_t baud = 115200;
   bool rts_cts = false;
   std::string serial_number;  // the gauge that belongs here; another one is refused
-  friend bool operator==(const GaugeDescription&, const GaugeDescription&) = default;
+};
+
+// Who asks whom on the line to the PLC.
+enum class ModbusRole : std::uint8_t {
+  kServer,  // the PLC polls us
+  kClient,  // the PLC is a server itself: we write our block into it and read its block from it
 };
 
 struct PlcDescription {
-  std::string address;  // to listen on
+  ModbusRole role = ModbusRole::kServer;
+  std::string address;  // server: to listen on; client: the PLC's
   std::uint16_t port = 502;
   std::uint8_t unit = 1;
+  std::vector<std::string> allowed_writers;  // server: addresses in numbers; empty: anybody
+  std::uint16_t cell_block = 0;              // client: holding registers of the PLC where the blocks begin
+  std::uint16_t plc_block = 0;
   bool heartbeat_required = true;
   std::uint32_t heartbeat_timeout_ms = 2000;
-  friend bool operator==(const PlcDescription&, const PlcDescription&) = default;
 };
 
 struct TimingDescription {
@@ -47,8 +58,11 @@ struct BypassDescription {
   base::Fate fate = base::Fate::kQuarantine;
 };
 
-struct LampDescription {
-  std::string kind;  // "terminal"
+// Reads the labels of parts.
+struct ScannerDescription {
+  std::string port;  // as a gauge's, or "keys:/dev/input/..."
+  std::uint32_t baud = 9600;
+  LabelLayout label;
 };
 
 struct RecipePlan {
@@ -64,12 +78,13 @@ struct RecipePlan {
 struct CellDescription {
   std::string name;
   std::filesystem::path ledger;
-  std::filesystem::path control;  // local socket for people on the same machine
+  std::filesystem::path control;            // local socket for people on the same machine
   std::vector<GaugeDescription> gauges{1};  // at least one
   PlcDescription plc;
   TimingDescription timing;
   BypassDescription bypass;
-  std::vector<LampDescription> lamps;
+  std::vector<OutputDescription> outputs;
+  std::optional<ScannerDescription> scanner;
   std::vector<RecipePlan> plans;
   base::Document document;
 };

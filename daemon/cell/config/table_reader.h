@@ -83,6 +83,7 @@ class TableReader {
 
   void complain(std::string_view key, const std::string& what);  // at the key, or at the table without it
   void miss(std::string_view key, const std::string& why = "");  // "is missing", in every file it could be in
+  [[nodiscard]] bool failed() const { return complaints_->first().has_value(); }
   void finish();
 
  private:

@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "daemon/cell/control/control_desk.h"
 
-#include <array>
 #include <limits>
 #include <memory>
 #include <optional>
@@ -10,6 +9,7 @@
 
 #include <nlohmann/json.hpp>
 
+#include "daemon/cell/control/restart_need.h"
 #include "daemon/cell/control/status_text.h"
 #include "daemon/cell/runner/cell_runner.h"
 
@@ -82,21 +82,6 @@ base::PartIdentity identity_of(Fields& fields) {
   return identity;
 }
 
-// What is wired or opened at the start cannot be exchanged between two parts.
-std::optional<std::string> needs_a_restart(const CellDescription& running, const CellDescription& read) {
-  const std::array<std::pair<const char*, bool>, 5> parts = {{
-      {"name", running.name == read.name},
-      {"ledger", running.ledger == read.ledger},
-      {"gauge", running.gauges == read.gauges},
-      {"plc", running.plc == read.plc},
-      {"control", running.control == read.control},
-  }};
-  for (const auto& [name, same] : parts) {
-    if (!same) return std::string(name) + " differs from the running cell: that needs a restart";
-  }
-  return std::nullopt;
-}
-
 }  // namespace
 
 ControlDesk::ControlDesk(CellRunner& runner, std::string cell_file, std::string software_version)
@@ -134,7 +119,7 @@ void ControlDesk::answer(const std::string& line, std::function<void(std::string
       reply(refused(*fields.complaint()));
       return;
     }
-    runner_.record_note(*who + ": " + *text, [reply](const base::Outcome& recorded) {
+    runner_.record_event("note", *who + ": " + *text, [reply](const base::Outcome& recorded) {
       reply(recorded ? fine() : refused(recorded.error().detail));
     });
   } else if (ask == "part") {

@@ -160,6 +160,7 @@ class Cycle {
   void note(std::string what, base::Reason reason, std::string detail);
 
   [[nodiscard]] bool plc_silent(base::MonotonicInstant now) const;
+  void interrupt();
   [[nodiscard]] std::optional<base::Reason> interruption() const;
   [[nodiscard]] base::Reason blocked_by() const;                 // kNone: a part can be measured
   [[nodiscard]] base::Fate fate_for(base::Reason reason) const;  // of a part without a judgement

@@ -43,9 +43,7 @@ void Cycle::step_gauges() {
 
 // Only what ends something: nothing is begun before the event is known.
 void Cycle::step_due() {
-  if (is_measuring(phase_) && !work_.judgement) {
-    if (const auto reason = interruption()) fail(*reason);
-  }
+  if (is_measuring(phase_) && !work_.judgement) interrupt();
   if (is_measuring(phase_)) step_deadlines();
   if (phase_ == Phase::kRecording) step_recording();
   step_ledger_deadline();
@@ -84,9 +82,7 @@ void Cycle::step_idle() {
 }
 
 void Cycle::step_measuring() {
-  if (!work_.judgement) {
-    if (const auto reason = interruption()) fail(*reason);
-  }
+  if (!work_.judgement) interrupt();
   if (phase_ == Phase::kPositioning) {
     if (zone_in_position() == work_.zone_index + 1 && stylus_clear()) {
       work_.traverse_number = traverses_of_zone() + 1;
@@ -131,6 +127,14 @@ void Cycle::step_deadlines() {
 // and went away again while the disk was busy still counts.
 void Cycle::step_recording() {
   if (!work_.interrupted) work_.interrupted = interruption();
+}
+
+void Cycle::interrupt() {
+  const auto reason = interruption();
+  if (!reason) return;
+  // A number that comes while a part is in work is refused, not queued: it has to go back to 0 first.
+  if (*reason == Reason::kRequestWhileBusy) last_request_ = plc_.request_id;
+  fail(*reason);
 }
 
 // Why the part in work cannot be finished any more, by the levels of the PLC's block.

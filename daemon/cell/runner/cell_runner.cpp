@@ -109,8 +109,8 @@ class CellRunner::Engine {
   [[nodiscard]] base::CellSignal signal() const { return cycle_.signal(parts_.clock.monotonic()); }
   [[nodiscard]] const Cycle& cycle() const { return cycle_; }
 
-  void record_note(std::string text, std::function<void(base::Outcome)> answer) {
-    auto record = std::make_shared<const base::Record>(event_now("note", std::move(text)));
+  void record_event(std::string what, std::string detail, std::function<void(base::Outcome)> answer) {
+    auto record = std::make_shared<const base::Record>(event_now(std::move(what), std::move(detail)));
     clerk_.record(std::move(record), [answer = std::move(answer)](const base::Result<Receipt>& receipt) {
       answer(receipt ? base::Outcome(base::Done{}) : base::Outcome(receipt.error()));
     });
@@ -365,8 +365,9 @@ void CellRunner::offer_plans(std::shared_ptr<const CellDescription> cell,
                              std::function<void(base::Outcome)> answer) {
   engine_->offer_plans(std::move(cell), std::move(answer));
 }
-void CellRunner::record_note(std::string text, std::function<void(base::Outcome)> answer) {
-  engine_->record_note(std::move(text), std::move(answer));
+void CellRunner::record_event(std::string what, std::string detail,
+                              std::function<void(base::Outcome)> answer) {
+  engine_->record_event(std::move(what), std::move(detail), std::move(answer));
 }
 base::CellSignal CellRunner::signal() const { return engine_->signal(); }
 const Cycle& CellRunner::cycle() const { return engine_->cycle(); }

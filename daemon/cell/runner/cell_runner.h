@@ -64,8 +64,8 @@ class CellRunner {
   // The answer comes when they are recorded; only what Cycle reads may differ from the running cell.
   void offer_plans(std::shared_ptr<const CellDescription> cell, std::function<void(base::Outcome)> answer);
 
-  // An engineer's note into the ledger; answered when it is durable.
-  void record_note(std::string text, std::function<void(base::Outcome)> answer);
+  // Something that an engineer will ask about, into the ledger; answered when it is durable.
+  void record_event(std::string what, std::string detail, std::function<void(base::Outcome)> answer);
 
   [[nodiscard]] base::CellSignal signal() const;
   [[nodiscard]] const Cycle& cycle() const;

@@ -110,6 +110,11 @@ base::Result<OpenLedger> open_ledger(protocol::FileSystem& files, const CellDesc
   auto receipt = recorder.receipt_of(cell.document);
   if (!receipt) return receipt.error();
   opened.receipts.cell = *receipt;
+  for (const OutputDescription& output : cell.outputs) {
+    if (!output.dialect_document) continue;
+    const auto dialect_receipt = recorder.receipt_of(*output.dialect_document);
+    if (!dialect_receipt) return dialect_receipt.error();
+  }
   for (const RecipePlan& entry : cell.plans) {
     auto plan_receipt = recorder.receipt_of(entry.plan.document);
     if (!plan_receipt) return plan_receipt.error();

@@ -227,7 +227,7 @@ serial_number = "S"
 address = "127.0.0.1"
 port = 1502
 heartbeat = "required"
-[[lamp]]
+[[output]]
 kind = "terminal"
 [[plan]]
 recipe = 12
