@@ -48,6 +48,9 @@ class CycleBench {
     cycle_ = std::make_unique<Cycle>(cell_, receipts, std::move(book), "test", now_);
   }
 
+  CycleBench(const CycleBench&) = delete;  // the cycle knows where its description lies
+  CycleBench& operator=(const CycleBench&) = delete;
+
   // ---- the world's side ----
   void gauge_comes(bool clear = true, std::uint32_t gauge = 0) {
     base::GaugeIdentity identity;
