@@ -61,7 +61,8 @@ class Readme(unittest.TestCase):
         self.assertIn(page(PROGRAMS / "crestgate"), README, "rebuild it with ./dev pages")
 
     def test_examples_are_valid(self):
-        crestgate("validate", SOURCE / "packaging" / "examples" / "cell.toml")
+        for name in ("cell.toml", "cell-lines.toml"):
+            crestgate("validate", SOURCE / "packaging" / "examples" / name)
 
 
 if __name__ == "__main__":

@@ -62,6 +62,7 @@ class Cell:
         text = re.sub(r'serial_number = "[^"]*"', f'serial_number = "{serial.group(1)}"', text)
         (self.folder / "cell.toml").write_text(text.replace("port = 1502", "port = 0"), encoding="utf-8")
         self.witness_options = []
+        self.environment = None  # of the daemon; None: as ours
         self.gauge = self.daemon = self.plc = self.control = self.machine = self.witness = None
         self.testimony = []  # what each witness said at its end
 
@@ -107,7 +108,7 @@ class Cell:
         log_path.unlink(missing_ok=True)
         with open(log_path, "w", encoding="utf-8") as log, open(self.folder / "lamp.txt", "a", encoding="utf-8") as lamp:
             self.daemon = subprocess.Popen([PROGRAMS / "crestgate", "run", self.folder / "cell.toml", *arguments],
-                                           stdout=lamp, stderr=log)
+                                           stdout=lamp, stderr=log, env=self.environment)
         self.plc_port = int(wait_for_line(log_path, r"PLC on \S+ port (\d+)", self.daemon).group(1))
         self.call_witness()
 

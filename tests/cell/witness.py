@@ -10,10 +10,10 @@ heartbeat moved within 2 s, the socket stands. It is wrong unless, at that momen
 The lamp is wrong when its last line says ACCEPT for a part for longer than LAMP_GRACE_S while the registers do not
 accept that part. A terminal keeps its last line when the daemon dies, and says so (falls_by_itself); so the lamp is
 held against the registers only while the socket stands.
-Every other accept light is wrong when it is lit for longer than LIGHT_GRACE_S without the registers' accept: also, and
-above all, when nobody serves the registers any more.
+Every other accept light is wrong when it is lit for longer than LIGHT_GRACE_S (or its own grace, NAME:SECONDS) without
+the registers' accept: also, and above all, when nobody serves the registers any more.
 
-Usage: witness.py HOST PORT LEDGER LAMP_FILE [--by-hand] [--light NAME=FILE ...]; ends on SIGTERM with a summary, exit 1
+Usage: witness.py HOST PORT LEDGER LAMP_FILE [--by-hand] [--light NAME[:SECONDS]=FILE ...]; ends on SIGTERM with a summary, exit 1
 when anything was wrong. --by-hand: a bench without a PLC, where nobody tells whether a part is present.
 """
 import argparse
@@ -153,7 +153,9 @@ class Light:
     """An accept light as the device itself sees it: "1" is the first byte of its file while it is lit."""
 
     def __init__(self, name, path):
-        self.name, self.path, self.wrong_since, self.samples = name, pathlib.Path(path), None, 0
+        self.name, _, grace = name.partition(":")
+        self.grace_s = float(grace or LIGHT_GRACE_S)
+        self.path, self.wrong_since, self.samples = pathlib.Path(path), None, 0
 
     def lit(self):
         try:
@@ -231,7 +233,7 @@ class Witness:
                 light.wrong_since = None
             elif light.wrong_since is None:
                 light.wrong_since = now
-            elif now - light.wrong_since > LIGHT_GRACE_S:
+            elif now - light.wrong_since > light.grace_s:
                 self.offence(f"{light.name} shows accept {now - light.wrong_since:.3f} s after the registers ceased to")
                 light.wrong_since = now
 

@@ -1,0 +1,157 @@
+#!/usr/bin/python3
+# SPDX-License-Identifier: Apache-2.0
+"""Other ways to be connected: a PLC that is only a server, a scanner on a serial port, a wall clock that jumps."""
+import os
+import pathlib
+import threading
+import time
+import tty
+import unittest
+
+from harness import EXAMPLES, PATIENCE_S, Cell, crestgate_json, field
+from plc_bench import CELL_SIZE, EXAMPLE, PLC_SIZE, Machine, PlcBench
+from structured_text import Program
+
+CELL = (EXAMPLES / "cell.toml").read_text(encoding="utf-8")
+FAKETIME = next(pathlib.Path("/usr/lib").glob("*/faketime/libfaketimeMT.so.1"), None)
+
+
+class ServingPlc(PlcBench):
+    """The example program in a PLC that serves its memory by pymodbus: the cell's block from 300, its own from 100."""
+
+    def __init__(self):
+        from pymodbus.datastore import ModbusSequentialDataBlock, ModbusServerContext, ModbusSlaveContext
+        self.memory = ModbusSequentialDataBlock(0, [0] * 500)
+        self.context = ModbusServerContext(slaves={1: ModbusSlaveContext(hr=self.memory, zero_mode=True)}, single=False)
+        self.program = Program(EXAMPLE.read_text(encoding="utf-8"), CELL_SIZE, PLC_SIZE)
+        self.lock, self.scan_s, self.frozen, self.away, self.stopping, self.scans = threading.Lock(), 0.02, False, False, False, 0
+        self.heard, self.last = 0.0, None
+        self.thread = threading.Thread(target=self._scan_forever, daemon=True)
+        self.port = None
+
+    def start(self):
+        import asyncio
+        from pymodbus.server.async_io import ModbusTcpServer
+        ready = threading.Event()
+
+        def serve():
+            async def run():
+                self.server = ModbusTcpServer(self.context, address=("127.0.0.1", 0))
+                task = asyncio.ensure_future(self.server.serve_forever())
+                while self.server.server is None or not self.server.server.sockets:
+                    await asyncio.sleep(0.01)
+                self.port = self.server.server.sockets[0].getsockname()[1]
+                ready.set()
+                await task
+            try:
+                asyncio.run(run())
+            except asyncio.CancelledError:
+                pass
+        threading.Thread(target=serve, daemon=True).start()
+        assert ready.wait(PATIENCE_S)
+        self.thread.start()
+        return self
+
+    def stop(self):
+        self.stopping = True
+        self.thread.join(timeout=5)
+
+    def _scan_once(self):
+        block = self.memory.getValues(300, CELL_SIZE)
+        now = time.monotonic()
+        if block != self.last:
+            self.last, self.heard = list(block), now
+        with self.lock:
+            self.program.values["LinkUp"] = now - self.heard < 1.0
+            self.program.inputs = list(block)
+            self.program.scan(int(now * 1000))
+            outputs = list(self.program.outputs)
+            self.scans += 1
+        self.memory.setValues(100, outputs)
+
+
+class ClientCell(Cell):
+    def start_daemon(self, *arguments):
+        if self.plc is None:
+            self.plc = ServingPlc().start()
+            path = self.folder / "cell.toml"
+            path.write_text(path.read_text(encoding="utf-8").replace("port = 0", f"port = {self.plc.port}"), encoding="utf-8")
+        super().start_daemon(*arguments)
+
+    def call_witness(self):
+        pass  # it reads a cell that serves; here the cell serves nothing
+
+    def start_plc(self):
+        self.machine = Machine(self.plc, self.control)
+        assert self.plc.wait_for(lambda plc: plc.get("CellReady"), PATIENCE_S), f"not ready: {self.log()}"
+
+
+class Line(unittest.TestCase):
+    def test_a_plc_that_is_only_a_server(self):
+        text = CELL.replace('[plc] ', '[plc]').replace('unit = 1', 'unit = 1\nmodbus = "client"\ncell_block = 300\nplc_block = 100')
+        with ClientCell(cell_text=text) as cell:
+            self.assertTrue(cell.measure("ES-2041")["Accepted"])
+            cell.unload()
+            self.assertTrue(cell.measure("ES-2050")["Rejected"])
+            cell.unload()
+            self.assertTrue(cell.measure("ES-2042")["Accepted"])
+            cell.plc.frozen = True  # its program stands, its server answers: the heartbeat tells
+            deadline = time.monotonic() + PATIENCE_S
+            while "PLC" not in cell.lamp().splitlines()[-1] and time.monotonic() < deadline:
+                time.sleep(0.02)
+            self.assertTrue(cell.lamp().splitlines()[-1].startswith("ACT"), cell.lamp())
+            cell.plc.frozen = False
+            self.assertTrue(cell.plc.wait_for(lambda plc: plc.get("CellReady"), PATIENCE_S))
+            cell.plc.set(PartOnBench=False, ZoneUnderStylus=0)
+            self.assertTrue(cell.plc.wait_for(lambda plc: plc.get("Step") == 0, PATIENCE_S))
+            self.assertTrue(cell.measure("ES-2043")["Accepted"])
+            cell.daemon.kill()
+            self.assertTrue(cell.plc.wait_for(lambda plc: not plc.get("Accepted"), PATIENCE_S), "a stale accept in the PLC")
+
+    def test_a_scanner_names_the_parts(self):
+        master, slave = os.openpty()
+        tty.setraw(slave)
+        text = CELL + f'\n[scanner]\nport = "{os.ttyname(slave)}"\nlabel = "{{part_id}};{{batch}};{{dress_count}}"\n'
+        with Cell(cell_text=text) as cell:
+            deadline = time.monotonic() + PATIENCE_S
+            while "scanner is online" not in cell.log() and time.monotonic() < deadline:
+                time.sleep(0.02)
+            os.write(master, b"ES-2041;B-9;17\r\n")
+            time.sleep(0.3)
+            self.assertTrue(cell.measure("ES-2041", known_as="")["Accepted"])
+            judgement = cell.records("judgement")[-1]
+            self.assertEqual([field(judgement, f"identity.{name}") for name in ("part_id", "batch", "dress_count")],
+                             ['"ES-2041"', '"B-9"', "17"])
+            cell.unload()
+            os.write(master, b"not a label of ours\r\n")
+            answer = cell.measure("ES-2042", known_as="")
+            self.assertEqual(answer["ReasonCode"], 405, "an unreadable label names nobody")
+            cell.unload()
+            os.write(master, b"ES-2043;;\r\n")
+            time.sleep(0.3)
+            answer = cell.measure("ES-2043", known_as="ES-2044")
+            self.assertEqual(answer["ReasonCode"], 414, "PLC and scanner contradict each other")
+            names = [field(record, "what").strip('"') for record in cell.records("event")]
+            self.assertIn("label_unreadable", names)
+        os.close(master)
+        os.close(slave)
+
+    @unittest.skipUnless(FAKETIME, "libfaketime is not installed")
+    def test_a_wall_clock_that_jumps_changes_no_green(self):
+        cell = Cell()
+        clock = cell.folder / "clock"
+        clock.write_text("+0", encoding="utf-8")
+        cell.environment = dict(os.environ, LD_PRELOAD=str(FAKETIME), FAKETIME_TIMESTAMP_FILE=str(clock), FAKETIME_NO_CACHE="1",
+                                FAKETIME_DONT_FAKE_MONOTONIC="1", DONT_FAKE_MONOTONIC="1")
+        with cell:
+            for part, jump in (("ES-2041", "+1d"), ("ES-2042", "-20000d"), ("ES-2043", "+3600"), ("ES-2044", "-1d")):
+                self.assertTrue(cell.measure(part)["Accepted"])
+                clock.write_text(jump, encoding="utf-8")
+                time.sleep(0.5)
+                self.assertTrue(cell.plc.get("Accepted"), "green ended by a wall clock")
+                cell.unload()
+            self.assertEqual(crestgate_json("replay", cell.folder / "ledger")["identical_bits"], 4)
+
+
+if __name__ == "__main__":
+    unittest.main()
