@@ -257,6 +257,18 @@ TEST_F(GuardedLightsTest, IsBusyUntilTheGuardHasSaidThatAllIsOffAndConfirmsWhatI
   EXPECT_FALSE(gpio_.is_high(kGreen));
 }
 
+// The green is under way when it is taken back: the dark of a moment ago is no answer to that.
+TEST_F(GuardedLightsTest, AnAnswerFromBeforeTheLastChangeConfirmsNothing) {
+  open();
+  for (int turn = 0; turn < 20; ++turn) {
+    EXPECT_TRUE(confirmed(kDark));
+    EXPECT_EQ(*device_->set(kGreenOnly), Applied::kSent);
+    EXPECT_EQ(*device_->set(kDark), Applied::kSent);
+    EXPECT_TRUE(confirmed(kDark));
+    EXPECT_FALSE(gpio_.is_high(kGreen));
+  }
+}
+
 TEST_F(GuardedLightsTest, AnOldAnswerConfirmsNothing) {
   open();
   EXPECT_TRUE(confirmed(kGreenOnly));

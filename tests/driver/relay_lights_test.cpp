@@ -209,6 +209,18 @@ TEST_F(RelayLightsTest, TheNewestWishWinsOverOnesThatNeverWereSent) {
   EXPECT_LT(heard.rfind("LAMP 0 0"), heard.rfind("LAMP 1 1"));
 }
 
+TEST_F(RelayLightsTest, AWishThatIsTakenBackWhileItIsSentIsNotFulfilledYet) {
+  open();
+  EXPECT_TRUE(confirmed(kDark));
+  box_.tell("reply late 80");
+  ASSERT_TRUE(device_->set(kFirst).has_value());
+  tests::settle(io_);  // it is under way
+  EXPECT_EQ(*device_->set(kDark), Applied::kSent);
+  EXPECT_TRUE(confirmed(kDark));
+  EXPECT_EQ(box_.lights(), "000");
+  EXPECT_NE(box_.tell("heard").find("LAMP 0 1|LAMP 0 0"), std::string::npos);
+}
+
 struct BadReply {
   const char* order;
   ErrorCode code;

@@ -9,7 +9,7 @@
 // says so. A lease that runs out drops all; the guard goes on, and a frame with a fresh stamp lights again.
 //
 // Every way in which it can end, and what that leaves:
-//   end of file; a signal that can be caught; 10 s without a frame       all off, exit 0
+//   end of file; a signal that can be caught; 5 s without a frame        all off, exit 0
 //   a malformed frame; an answer that nobody takes; a failing device     all off, exit 1
 //   wrong arguments                                                      nothing was touched, exit 2
 //   the device cannot be opened, or not be switched off, at the start    whatever was, exit 3
@@ -39,7 +39,7 @@
 namespace crestgate::driver {
 namespace {
 
-constexpr std::uint32_t kSilenceMs = 10'000;
+constexpr std::uint32_t kSilenceMs = 5'000;
 constexpr int kRetryMs = 50;
 
 // The clock of the stamps. It wraps, so times are only ever subtracted.
@@ -63,7 +63,7 @@ bool answer(GuardSays kind, std::uint16_t lights, std::uint32_t stamp_ms) {
          ::write(STDOUT_FILENO, bytes.data(), bytes.size()) == ssize_t{kGuardFrameSize};
 }
 
-bool is_set(std::uint16_t lights, std::size_t light) { return (lights >> light & 1U) != 0; }
+bool is_set(std::uint16_t lights, std::size_t light) { return ((unsigned{lights} >> light) & 1U) != 0; }
 
 // These two return when all is off, and not before.
 void open_until_off(GuardedDevice& device, bool tell) {
@@ -120,7 +120,7 @@ class Guard {
       lit_ = 0;
       if (!answer(GuardSays::kAre, 0, stamp_)) end("nobody takes the answers", 1);
     }
-    if (now - heard_ >= kSilenceMs) end("nobody spoke for 10 s", 0);
+    if (now - heard_ >= kSilenceMs) end("nobody spoke for 5 s", 0);
   }
 
   void hear() {

@@ -129,9 +129,18 @@ class GuardedLights final : public LightDevice {
   }
 
   void answered(const GuardFrame& frame) {
-    if (!std::exchange(greeted_, true)) asked_ = frame;
+    if (!std::exchange(greeted_, true)) {
+      asked_ = frame;
+      changed_ms_ = frame.stamp_ms;
+    }
     answered_ = frame;
-    if (frame.lights == 0 && !owes_an_answer()) maybe_lit_ = false;
+    if (asked_.lights == 0 && is_as_asked()) maybe_lit_ = false;
+  }
+
+  // An answer from before the last change says nothing: what came between may be lit this moment.
+  [[nodiscard]] bool is_as_asked() const {
+    return answered_.lights == asked_.lights &&
+           static_cast<std::int32_t>(answered_.stamp_ms - changed_ms_) >= 0;
   }
 
   [[nodiscard]] bool owes_an_answer() const { return answered_.stamp_ms != asked_.stamp_ms; }
@@ -201,11 +210,12 @@ class GuardedLights final : public LightDevice {
     const bool owed = owes_an_answer();
     if (!owed) heard_at_ = now;  // from here on it owes one
     const GuardFrame frame{GuardSays::kSet, mask, stamp_of(now)};
-    const bool as_asked = answered_.lights == mask && frame.stamp_ms - answered_.stamp_ms < kGuardLeaseMs;
+    // Two questions of the same millisecond cannot be told apart by their answers: a later one has to tell.
+    if (mask != asked_.lights) changed_ms_ = frame.stamp_ms + (frame.stamp_ms == asked_.stamp_ms ? 1 : 0);
     if (!process_.send(frame)) return busy("the guard takes nothing");
     asked_ = frame;
     maybe_lit_ = maybe_lit_ || mask != 0;
-    if (as_asked) return Applied::kConfirmed;
+    if (is_as_asked() && frame.stamp_ms - answered_.stamp_ms < kGuardLeaseMs) return Applied::kConfirmed;
     if (owed && now - heard_at_ > kPrompt) return busy("the guard has not answered yet");
     return Applied::kSent;
   }
@@ -221,6 +231,7 @@ class GuardedLights final : public LightDevice {
   bool failed_before_ = false;
   GuardFrame asked_;
   GuardFrame answered_;
+  std::uint32_t changed_ms_ = 0;  // the stamp since which the same lights are asked for
   Clock::time_point started_at_;
   Clock::time_point heard_at_;
   Clock::time_point start_at_;    // not before

@@ -64,6 +64,8 @@ Awaitable<base::Outcome> send_step(RelayPtr relay, RelayStep step) {
   const std::string at = relay->stream->describe();
   const Deadline deadline = Clock::now() + relay->dialect.reply_timeout;
   relay->stream->discard_input();
+  // Unknown until it is answered: a wish that is taken back meanwhile is not fulfilled yet.
+  if (relay->shown.at(step.light) != step.on) relay->shown.at(step.light).reset();
   auto writing = write_text(relay, command + relay->dialect.line_end, deadline);
   const auto written = co_await std::move(writing);
   if (!written) co_return written.error();
