@@ -12,6 +12,7 @@
 
 #include <boost/asio/io_context.hpp>
 #include <boost/asio/signal_set.hpp>
+#include <boost/asio/steady_timer.hpp>
 #include <nlohmann/json.hpp>
 #include <spdlog/sinks/stdout_sinks.h>
 #include <spdlog/spdlog.h>
@@ -46,6 +47,8 @@ class SystemClock : public base::Clock {
 };
 
 constexpr unsigned kLastWaitSeconds = 10;
+// Some outputs go off by a message: it may have to wait for the answer to the one before.
+constexpr std::chrono::milliseconds kLastWords{300};
 
 void set_up_log(const std::string& level) {
   auto log = std::make_shared<spdlog::logger>("crestgate", std::make_shared<spdlog::sinks::stderr_sink_mt>());
@@ -116,6 +119,7 @@ int run_cell(const RunOptions& options, const cell::CellDescription& cell) {
   std::optional<cell::ScanDesk> scans;
   if (cell.scanner) scans.emplace(*(*parts)->scanner(), cell.scanner->label, runner, clock);
 
+  boost::asio::steady_timer last_words(io);
   bool asked = false;
   boost::asio::signal_set signals(io, SIGTERM, SIGINT);
   std::function<void(const boost::system::error_code&, int)> on_signal =
@@ -130,7 +134,8 @@ int run_cell(const RunOptions& options, const cell::CellDescription& cell) {
         runner.stop([&] {
           (*control)->stop();
           (*parts)->stop();
-          io.stop();
+          last_words.expires_after(kLastWords);
+          last_words.async_wait([&io](const boost::system::error_code& /*cancelled*/) { io.stop(); });
         });
         signals.async_wait(on_signal);
       };

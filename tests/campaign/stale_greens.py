@@ -19,8 +19,8 @@ import time
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent.parent / "cell"))
 from harness import PlcBench  # noqa: E402
-from outputs import LIT, ManyOutputs  # noqa: E402
-from outputs_test import Relay, guards_of  # noqa: E402
+from outputs import LIT, ManyOutputs, guards_of  # noqa: E402
+from outputs_test import Relay  # noqa: E402
 
 GOOD = [f"ES-{n}" for n in range(2041, 2049)]
 OTHERS = ["pause daemon", "PLC silent", "PLC reset", "two PLCs", "half-open line", "clock jumps", "guard killed", "part taken", "abort"]

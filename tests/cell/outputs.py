@@ -1,9 +1,11 @@
 # SPDX-License-Identifier: Apache-2.0
 """A cell with every kind of output at once; the far ends are devices.py and the library in tests/support/fake_gpiod."""
 import os
+import pathlib
 import re
 import shutil
 import subprocess
+import time
 
 from harness import EXAMPLES, PROGRAMS, SOURCE, Cell
 
@@ -68,6 +70,29 @@ cell_block = 200
 LIT = ("lines", "relay", "coils", "registers")
 
 
+def guards_of(daemon):
+    """Process ids of the guards that this daemon started."""
+    found = []
+    for entry in pathlib.Path("/proc").iterdir():
+        if not entry.name.isdigit():
+            continue
+        try:
+            name = (entry / "comm").read_text().strip()
+            parent = int((entry / "stat").read_text().rsplit(")", 1)[1].split()[1])
+        except (OSError, IndexError):
+            continue
+        if name == "crestgate-guard" and parent == daemon.pid:
+            found.append(int(entry.name))
+    return found
+
+
+def is_running(process):
+    try:
+        return pathlib.Path(f"/proc/{process}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
+    except OSError:
+        return False
+
+
 class ManyOutputs(Cell):
     def __init__(self, **options):
         super().__init__(cell_text=options.pop("cell_text", CELL) + OUTPUTS, **options)
@@ -87,6 +112,13 @@ class ManyOutputs(Cell):
         self.witness_options = [word for name in LIT for word in ("--light", f"{name}{':2.1' if name == 'registers' else ''}={files[name]}")]
 
     def __exit__(self, *arguments):
+        guards = guards_of(self.daemon) if self.daemon and self.daemon.poll() is None else []
+        if guards:  # they end by themselves, and need their device for it
+            self.daemon.kill()
+            self.daemon.wait()
+        deadline = time.monotonic() + 10
+        while any(map(is_running, guards)) and time.monotonic() < deadline:
+            time.sleep(0.01)
         try:
             super().__exit__(*arguments)
         finally:

@@ -3,14 +3,13 @@
 """Every kind of output at once: all show the same, and every green falls in time whatever becomes of the daemon, of its
 guards and of the PLC. The witness looks at all of them 200 times a second."""
 import os
-import pathlib
 import signal
 import socket
 import time
 import unittest
 
 from harness import PATIENCE_S, SOURCE, PlcBench, crestgate, crestgate_json, wait_for_line
-from outputs import CELL, LIT, ManyOutputs
+from outputs import LIT, ManyOutputs, guards_of, is_running
 
 ALL = set(LIT)
 
@@ -22,22 +21,6 @@ def until(condition, what):
             return
         time.sleep(0.01)
     raise AssertionError(what() if callable(what) else what)
-
-
-def guards_of(daemon):
-    """Process ids of the guards that this daemon started."""
-    found = []
-    for entry in pathlib.Path("/proc").iterdir():
-        if not entry.name.isdigit():
-            continue
-        try:
-            name = (entry / "comm").read_text().strip()
-            parent = int((entry / "stat").read_text().rsplit(")", 1)[1].split()[1])
-        except (OSError, IndexError):
-            continue
-        if name == "crestgate-guard" and parent == daemon.pid:
-            found.append(int(entry.name))
-    return found
 
 
 class Outputs(unittest.TestCase):
@@ -176,7 +159,7 @@ class Outputs(unittest.TestCase):
             guards = guards_of(cell.daemon)
             self.assertEqual(cell.stop_daemon(), 0)
             self.assertEqual(cell.lit() - {"registers"}, set())
-            until(lambda: not any(pathlib.Path(f"/proc/{guard}").exists() for guard in guards), "a guard was left behind")
+            until(lambda: not any(map(is_running, guards)), "a guard was left behind")
             self.assertEqual(cell.other_lights(), "000")
 
     def test_an_output_that_fails_is_said_and_the_others_go_on(self):
