@@ -101,7 +101,9 @@ class Merging {
     if (level == Level::kValue) return alone(plan, level, family_);
     for (const Node* list : {&family, &plan}) {
       if (std::holds_alternative<Node::Array>(list->value)) continue;
-      complaints_.at(list->place, key + ": expected a list of tables, written [[" + key + "]]");
+      std::string what = key;
+      what.append(": expected a list of tables, written [[").append(key).append("]]");
+      complaints_.at(list->place, what);
       return plan;
     }
     return entries(plan, family, level, key);
