@@ -12,6 +12,26 @@
 
 namespace crestgate::registers {
 
+constexpr std::string_view name_of(Kind kind) {
+  switch (kind) {
+    case Kind::kWord:
+      return "unsigned 16";
+    case Kind::kBits:
+      return "16 bits";
+    case Kind::kUnsigned32:
+      return "unsigned 32";
+    case Kind::kSigned32:
+      return "signed 32";
+    case Kind::kFloat32:
+      return "float 32";
+    case Kind::kText:
+      return "text";
+    case Kind::kReserved:
+      break;
+  }
+  return "reserved";
+}
+
 struct Bit {
   std::uint16_t mask;
   std::string_view name;

@@ -25,28 +25,8 @@ using registers::Kind;
 constexpr unsigned kInputTable = 3;  // leading digits of the 1-based reference numbers
 constexpr unsigned kHoldingTable = 4;
 
-std::string_view type_of(Kind kind) {
-  switch (kind) {
-    case Kind::kWord:
-      return "unsigned 16";
-    case Kind::kBits:
-      return "16 bits";
-    case Kind::kUnsigned32:
-      return "unsigned 32";
-    case Kind::kSigned32:
-      return "signed 32";
-    case Kind::kFloat32:
-      return "float 32";
-    case Kind::kText:
-      return "text";
-    case Kind::kReserved:
-      break;
-  }
-  return "reserved";
-}
-
 std::string type_text(const Field& field) {
-  std::string text(type_of(field.kind));
+  std::string text(registers::name_of(field.kind));
   if (field.kind == Kind::kText) text += " " + std::to_string(2 * field.count);
   return text;
 }

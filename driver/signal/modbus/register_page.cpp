@@ -39,28 +39,8 @@ std::string reference(unsigned table, unsigned address, unsigned count) {
   return range(table * 10000 + address + 1, count, 5);
 }
 
-std::string_view type_of(Kind kind) {
-  switch (kind) {
-    case Kind::kWord:
-      return "unsigned 16";
-    case Kind::kBits:
-      return "16 bits";
-    case Kind::kUnsigned32:
-      return "unsigned 32";
-    case Kind::kSigned32:
-      return "signed 32";
-    case Kind::kFloat32:
-      return "float 32";
-    case Kind::kText:
-      return "text";
-    case Kind::kReserved:
-      return "reserved";
-  }
-  return "unknown";
-}
-
 std::string type_text(const Field& field) {
-  std::string text(type_of(field.kind));
+  std::string text(registers::name_of(field.kind));
   if (field.kind == Kind::kText) text += ", " + std::to_string(2 * field.count) + " characters";
   return text;
 }
@@ -98,21 +78,12 @@ std::string cell_table() {
 }
 
 std::string verdict_table() {
-  namespace cell = registers::cell;
-  return "\n## Verdict words\n\n| word | meaning |\n| --- | --- |\n"
-         "| " +
-         hex_word(cell::kVerdictAccept) +
-         " | accept |\n"
-         "| " +
-         hex_word(cell::kVerdictReject) +
-         " | reject |\n"
-         "| " +
-         hex_word(cell::kVerdictNone) +
-         " | none: measured or tried, but no judgement was possible; reason says why |\n"
-         "| " +
-         hex_word(cell::kVerdictNothing) +
-         " | no result |\n"
-         "\nAny other word is damage: treat it as not accepted.\n";
+  std::string page = "\n## Verdict words\n\n| word | meaning |\n| --- | --- |\n";
+  for (const registers::NumberedWord& word : registers::kVerdictWords) {
+    page += "| " + hex_word(word.number) + " | " + std::string(word.name) + ": " + std::string(word.meaning) +
+            " |\n";
+  }
+  return page + "\nAny other word is damage: treat it as not accepted.\n";
 }
 
 std::string bit_rows(std::span<const registers::Bit> bits) {
@@ -174,20 +145,14 @@ constexpr std::string_view kHead =
     "- Functions: 3, 4, 6, 16 and 23; 23 writes before it reads. Any other is refused with exception 1, a "
     "wrong count "
     "with 3, a foreign unit with 10.\n"
-    "- One PLC writes: the address whose write was carried out last, through its newest connection that "
-    "wrote, "
-    "until it is disconnected or has written nothing for 5 s (the cell's description may say otherwise). "
-    "Until "
-    "then other writes are refused with exception 6, those of an address that is not allowed with 1. "
-    "Everybody may "
-    "read.\n\n"
+    "- One PLC writes: the address whose write was carried out last, through as many connections as it "
+    "likes, "
+    "until it is disconnected or has written nothing for 5 s. Until then other addresses are refused with "
+    "exception 6, one that is not among allowed_writers always with 1. Everybody may read.\n\n"
     "## When a part is accepted\n\n"
-    "Only if all of this holds, in one read of the whole block:\n\n"
-    "1. sequence_first equals sequence_last;\n"
-    "2. request_echo equals the request that was made;\n"
-    "3. result valid and accept are set, reject and none are not;\n"
-    "4. verdict is A5C3h;\n"
-    "5. the connection is open and heartbeat has moved within the last 2 s.\n\n"
+    "Only if all of this holds, in one read of the whole block:\n\n";
+
+constexpr std::string_view kNotAccepted =
     "A closed connection, or a heartbeat that did not change for 2 s, means **not accepted**, whatever the "
     "registers "
     "said last. So do all zeros (nothing runs), all ones, and any word that is not in these tables.\n\n";
@@ -195,7 +160,13 @@ constexpr std::string_view kHead =
 }  // namespace
 
 std::string register_page() {
-  return std::string(kHead) + plc_table() + cell_table() + verdict_table() + flag_tables() + reason_table();
+  std::string conditions;
+  for (std::size_t i = 0; i < registers::kAcceptConditions.size(); ++i) {
+    conditions += std::to_string(i + 1) + ". " + std::string(registers::kAcceptConditions[i]) +
+                  (i + 1 < registers::kAcceptConditions.size() ? ";\n" : ".\n\n");
+  }
+  return std::string(kHead) + conditions + std::string(kNotAccepted) + plc_table() + cell_table() +
+         verdict_table() + flag_tables() + reason_table();
 }
 
 }  // namespace crestgate::driver
