@@ -13,6 +13,7 @@ from plc_bench import CELL_SIZE, EXAMPLE, PLC_SIZE, Machine, PlcBench
 from structured_text import Program
 
 CELL = (EXAMPLES / "cell.toml").read_text(encoding="utf-8")
+PLAN = (EXAMPLES / "plans" / "eccentric-finished.toml").read_text(encoding="utf-8")
 FAKETIME = next(pathlib.Path("/usr/lib").glob("*/faketime/libfaketimeMT.so.1"), None)
 
 
@@ -135,6 +136,35 @@ class Line(unittest.TestCase):
             self.assertIn("label_unreadable", names)
         os.close(master)
         os.close(slave)
+
+    def test_parts_between_samples_are_told_apart_also_after_a_restart(self):
+        plan = PLAN.replace('on_none = "measure again"', 'on_none = "measure again"\nsampling = {every = 3, after_dress = true, '
+                            'after_reject = 2}\non_not_sampled = "pass unmeasured"')
+        with Cell(plan_text=plan) as cell:
+            dress = 100
+
+            def put(part):
+                nonlocal dress
+                dress += 1
+                cell.machine.measure(part, seconds=PATIENCE_S, RecipeNumber=12, StageNumber=2, PartsSinceDress=dress, WheelNumber=7)
+                said = (cell.plc.get("ReasonCode"), cell.plc.get("FateAsked"), cell.plc.get("Accepted"))
+                lamp = cell.lamp().splitlines()[-1]
+                cell.unload()
+                return said, lamp
+            self.assertEqual(put("ES-2041")[0], (100, 1, True))
+            said, lamp = put("ES-2042")
+            self.assertEqual(said, (606, 6, False), "passed over: fate 6, never green")
+            self.assertTrue(lamp.startswith("----"), lamp)
+            self.assertEqual(put("ES-2043")[0][0], 606)
+            cell.stop_daemon()
+            cell.plc.stop()
+            cell.start_daemon()
+            cell.start_plc()
+            self.assertEqual(put("ES-2044")[0][0], 100, "the third: counted from the ledger")
+            self.assertEqual(put("ES-2045")[0][0], 606)
+            dress = 0  # dressed
+            self.assertEqual(put("ES-2050")[0][0], 101, "the first after a dress is measured, and rejected")
+            self.assertEqual([put(part)[0][0] for part in ("ES-2046", "ES-2047", "ES-2048")], [100, 100, 606], "tightened")
 
     @unittest.skipUnless(FAKETIME, "libfaketime is not installed")
     def test_a_wall_clock_that_jumps_changes_no_green(self):
