@@ -5,11 +5,10 @@
 #include <utility>
 
 #include <boost/asio/ip/tcp.hpp>
-#include <fcntl.h>
-#include <netinet/tcp.h>
 #include <sys/socket.h>
 
 #include "driver/stream/asio_stream.h"
+#include "driver/stream/socket_tuning.h"
 
 namespace crestgate::driver {
 namespace {
@@ -23,17 +22,6 @@ void discard_tcp(tcp::socket& socket) {
   for (int turn = 0; turn < 64; ++turn) {
     if (::recv(socket.native_handle(), waste.data(), waste.size(), MSG_DONTWAIT) <= 0) return;
   }
-}
-
-bool set_option(int fd, int level, int name, int value) {
-  return ::setsockopt(fd, level, name, &value, sizeof value) == 0;
-}
-
-bool tune(int fd) {
-  return ::fcntl(fd, F_SETFD, FD_CLOEXEC) == 0 && set_option(fd, IPPROTO_TCP, TCP_NODELAY, 1) &&
-         set_option(fd, SOL_SOCKET, SO_KEEPALIVE, 1) && set_option(fd, IPPROTO_TCP, TCP_KEEPIDLE, 5) &&
-         set_option(fd, IPPROTO_TCP, TCP_KEEPINTVL, 2) && set_option(fd, IPPROTO_TCP, TCP_KEEPCNT, 3) &&
-         set_option(fd, IPPROTO_TCP, TCP_USER_TIMEOUT, 10'000);
 }
 
 }  // namespace
@@ -50,7 +38,7 @@ Awaitable<base::Result<std::unique_ptr<ByteStream>>> open_tcp(asio::any_io_execu
   const tcp::endpoint endpoint(host, address.port);
   tcp::socket socket(executor);
   socket.open(endpoint.protocol(), error);
-  if (error || !tune(socket.native_handle())) {
+  if (error || !tune_tcp_socket(socket.native_handle())) {
     co_return base::Error{base::ErrorCode::kIo, name + ": cannot make a socket"};
   }
   const auto guard = std::make_shared<DeadlineGuard>(executor);

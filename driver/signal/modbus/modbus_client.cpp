@@ -10,8 +10,8 @@
 
 #include "base/expects.h"
 #include "driver/signal/modbus/backoff.h"
-#include "driver/signal/modbus/socket_tuning.h"
 #include "driver/stream/asio_stream.h"
+#include "driver/stream/socket_tuning.h"
 
 namespace crestgate::driver {
 namespace {
@@ -247,7 +247,7 @@ Awaitable<base::Outcome> ModbusClient::connect() {
   boost::system::error_code error;
   parts.socket = tcp::socket(parts.executor);
   parts.socket.open(parts.peer.protocol(), error);
-  if (error || !tune_modbus_socket(parts.socket.native_handle())) {
+  if (error || !tune_tcp_socket(parts.socket.native_handle())) {
     co_return failed(ErrorCode::kIo, "cannot make a socket");
   }
   const asio::cancellation_slot slot = parts.guard->arm(now() + parts.options.connect_timeout);

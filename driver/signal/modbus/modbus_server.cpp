@@ -10,8 +10,8 @@
 #include <fcntl.h>
 
 #include "driver/signal/modbus/server_session.h"
-#include "driver/signal/modbus/socket_tuning.h"
 #include "driver/stream/asio_stream.h"
+#include "driver/stream/socket_tuning.h"
 
 namespace crestgate::driver {
 namespace {
@@ -32,7 +32,7 @@ std::string plain_name(const asio::ip::address& address) {
 void welcome(const ServerCorePtr& core, tcp::socket socket) {
   boost::system::error_code gone;
   const tcp::endpoint peer = socket.remote_endpoint(gone);
-  if (gone || !tune_modbus_socket(socket.native_handle())) return;
+  if (gone || !tune_tcp_socket(socket.native_handle())) return;
   core->make_room();
   const AsioStreamHooks<tcp::socket> hooks{.discard = no_discard, .before_close = nullptr};
   auto client = std::make_shared<ServerClient>();

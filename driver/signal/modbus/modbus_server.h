@@ -47,11 +47,9 @@ struct ModbusCounters {
 // Threads    all calls and callbacks on the executor's one thread.
 // Promise    each answer comes from one snapshot: apply() swaps the block whole. One client never delays
 //            another.
-// The line   the address whose write was carried out last holds it, through the newest connection that wrote,
-//            until it has no connection left or wrote nothing for holder_silence. Other writes are refused with
-//            exception 6 (server device busy), those of an address that is not allowed with exception 1. Reads
-//            are open to all. A PLC must therefore write at least every holder_silence, and through one
-//            connection at a time.
+// The line   the address whose write was carried out last holds it, through as many connections as it likes, until
+//            it has none left or wrote nothing for holder_silence. Other addresses are refused with exception 6
+//            (server device busy), one that is not allowed with exception 1. Reads are open to all.
 class ModbusServer : public SignalOutput {
  public:
   [[nodiscard]] virtual std::uint16_t port() const = 0;  // the one that is bound

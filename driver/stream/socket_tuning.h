@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
-// Private to driver/signal/modbus: what every Modbus TCP socket is set to.
+// What every TCP socket of ours is set to.
 
 #include <fcntl.h>
 #include <netinet/in.h>
@@ -13,7 +13,7 @@ namespace crestgate::driver {
 //          silence, every 2 s, 3 times; unacknowledged data give up after 10 s. A peer whose process hangs
 //          still answers probes: only heartbeats notice that.
 // Errors   false: the kernel refused one of them.
-inline bool tune_modbus_socket(int fd) {
+inline bool tune_tcp_socket(int fd) {
   const auto set = [fd](int level, int name, int value) {
     return ::setsockopt(fd, level, name, &value, sizeof value) == 0;
   };
