@@ -37,7 +37,7 @@ const char* name_of(Verdict verdict) {
 // replayed.
 bool decided_by_analysis(base::Reason reason) {
   const auto number = static_cast<unsigned>(reason);
-  return number / 100 == 1 || number / 100 == 3;
+  return number / 100 == 1 || number / 100 == 3 || reason == base::Reason::kNotThisPart;
 }
 
 bool same_bits(double a, double b) {
@@ -147,7 +147,7 @@ class Replayer {
   analysis::PartJudge* judge_for(const base::Digest& digest, const base::Document& document) {
     auto [place, fresh] = judges_.try_emplace(digest);
     if (fresh) {
-      auto plan = cell::read_plan(document.content, document.source);
+      auto plan = cell::read_complete_plan(document.content, document.source);
       if (plan) place->second = std::make_unique<analysis::PartJudge>(plan->part_plan);
     }
     return place->second.get();
