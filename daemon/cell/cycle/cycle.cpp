@@ -46,11 +46,15 @@ void Cycle::on(const PlcChanged& event) {
   const base::PlcInputs before = std::exchange(plc_, event.inputs);
   if (first || plc_.heartbeat != before.heartbeat) plc_heard_ = now_.monotonic;
   if (!part_present()) {
-    if (before.part_present) announced_.reset();  // what was said of a part leaves with it
+    if (before.part_present) part_left();
     forget_resumable();
   }
   // What stands already when the first word comes may be old: only what rises from then on asks for something.
-  if (first) return;
+  // (Without a heartbeat the first word may well be a request: then somebody wrote it just now.)
+  if (first) {
+    if (cell_->plc.heartbeat_required) last_request_ = plc_.request_id;
+    return;
+  }
   if (plc_.manual_trigger && !before.manual_trigger) on(MeasureAsked{});
   if (plc_.bypass && !before.bypass) {
     begin_bypass({.who = plc_.operator_name, .minutes = plc_.bypass_minutes}, true);
@@ -165,6 +169,7 @@ void Cycle::on(const StylusSeenDown& event) {
   const bool expected = phase_ == Phase::kTraversing && event.gauge == gauge_in_use();
   if (!gauge.identity || !gauge.stylus_clear || expected || gauge.retract_pending) return;
   note("stylus_seen_down", Reason::kStylusNotClear, "nobody here lowered it");
+  forget_resumable();
   gauge.stylus_clear = false;
   retract(event.gauge, false);
 }

@@ -67,6 +67,7 @@ class Cycle {
   // Why an event that asks for something would be refused just now, in one line for whoever asks.
   [[nodiscard]] std::optional<std::string> refusal(const MeasureAsked& event) const;
   [[nodiscard]] std::optional<std::string> refusal(const BypassAsked& event) const;
+  [[nodiscard]] std::optional<std::string> refusal_by_hand() const;  // of ZonePlaced, PartTakenAway
 
  private:
   // The part being measured, from its request to its result.
@@ -89,6 +90,13 @@ class Cycle {
     std::optional<base::Reason> interrupted;   // seen while the judgement was on its way to the disk
   };
 
+  // What a scanner or the command line said of a part.
+  struct Announced {
+    PartAnnounced said;
+    base::MonotonicInstant at;
+    bool used = false;  // a measurement was begun under it
+  };
+
   // A measurement that was aborted, while its part stays on the bench.
   struct Resumable {
     Work work;
@@ -101,6 +109,7 @@ class Cycle {
     std::uint64_t record = 0;  // 0: it could not be recorded, and then it is never an accept
     base::MonotonicInstant since;
     bool acknowledged = false;
+    std::uint16_t acknowledge_before = 0;  // what stood in the register when it was shown: no answer to it
   };
 
   void on(const PlcChanged& event);
@@ -140,6 +149,8 @@ class Cycle {
   void pass_over(base::Reason reason, const std::string& detail);
   void begin_by_hand(const MeasureAsked& event);
   [[nodiscard]] std::optional<std::string> merge_announced();
+  void refuse_name(const PartAnnounced& event, const std::string& why);
+  void part_left();
   [[nodiscard]] bool resume();
   void keep_for_resuming();
   void forget_resumable();
@@ -197,8 +208,7 @@ class Cycle {
   std::uint16_t last_request_ = 0;
   std::optional<base::MonotonicInstant> plc_heard_;  // absent: never yet
   std::vector<GaugeStanding> gauges_;
-  std::optional<PartAnnounced> announced_;
-  base::MonotonicInstant announced_at_;
+  std::optional<Announced> announced_;
   std::optional<Resumable> resumable_;
   std::optional<Bypass> bypass_;
   bool present_by_hand_ = false;

@@ -30,23 +30,38 @@ bool take_over(std::optional<Value>& known, const std::optional<Value>& said) {
 // A name counts for the part on the bench, or for the next one to come: never for one that was judged already.
 void Cycle::on(const PartAnnounced& event) {
   if (phase_ != Phase::kIdle) {
-    warnings_ |= base::kWarnRequestRefused;
-    note("part_name_refused", Reason::kRequestWhileBusy,
-         event.source + " named " + event.identity.part_id.value_or("a part without an id") +
-             " while another part was in work");
+    refuse_name(event, "another part was in work, or its result stood");
     return;
   }
-  announced_ = event;
-  announced_at_ = now_.monotonic;
+  const bool other = announced_ && announced_->said.identity != event.identity;
+  if (other) refuse_name(announced_->said, "another name came before its part");
+  announced_ = Announced{.said = event, .at = now_.monotonic, .used = false};
 }
 
-// Uses the announcement up. Returns what contradicts, in words.
+void Cycle::refuse_name(const PartAnnounced& event, const std::string& why) {
+  warnings_ |= base::kWarnRequestRefused;
+  note("part_name_refused", Reason::kNone,
+       event.source + " named " + event.identity.part_id.value_or("a part without an id") + ": " + why);
+}
+
+// What was said of a part leaves with it.
+void Cycle::part_left() {
+  if (!announced_) return;
+  if (!announced_->used) refuse_name(announced_->said, "the part that lay there left unmeasured");
+  announced_.reset();
+}
+
+// Returns what contradicts, in words. The name stays with its part as long as that lies there.
 std::optional<std::string> Cycle::merge_announced() {
   if (!announced_) return std::nullopt;
-  const PartAnnounced announced = *std::exchange(announced_, std::nullopt);
-  if (elapsed_ms(announced_at_, now_.monotonic) > kAnnouncementLimitMs) return std::nullopt;
+  const bool old = !announced_->used && elapsed_ms(announced_->at, now_.monotonic) > kAnnouncementLimitMs;
+  if (old) {
+    announced_.reset();
+    return std::nullopt;
+  }
+  announced_->used = true;
   base::PartIdentity& identity = work_.latched.identity;
-  const base::PartIdentity& said = announced.identity;
+  const base::PartIdentity& said = announced_->said.identity;
   const std::array<std::pair<const char*, bool>, 7> fields = {{
       {"part id", take_over(identity.part_id, said.part_id)},
       {"batch", take_over(identity.batch, said.batch)},
@@ -57,7 +72,8 @@ std::optional<std::string> Cycle::merge_announced() {
       {"dress count", take_over(identity.dress_count, said.dress_count)},
   }};
   for (const auto& [name, agrees] : fields) {
-    if (!agrees) return "the " + std::string(name) + " of the PLC and of " + announced.source + " differ";
+    if (!agrees)
+      return "the " + std::string(name) + " of the PLC and of " + announced_->said.source + " differ";
   }
   return std::nullopt;
 }
@@ -68,8 +84,8 @@ std::optional<std::string> Cycle::refusal(const MeasureAsked& event) const {
   if (stopping_) return "the cell is stopping";
   if (phase_ != Phase::kIdle) return "a part is in work, or its result stands";
   if (plc_.request_id != 0) return "a request of the PLC stands";
-  if (event.at_the_bench && cell_->plc.heartbeat_required) {
-    return "a PLC watches this bench: it has to ask (plc.heartbeat = \"required\")";
+  if (event.at_the_bench) {
+    if (auto refused = refusal_by_hand()) return refused;
   }
   if (!event.at_the_bench && !part_present()) return "no part is present";
   const Reason blocked = blocked_by();
@@ -94,11 +110,16 @@ void Cycle::on(const PartTakenAway& /*event*/) {
   forget_resumable();
 }
 
+std::optional<std::string> Cycle::refusal_by_hand() const {
+  if (!cell_->plc.heartbeat_required) return std::nullopt;
+  return "a PLC watches this bench: it says what lies there and where (plc.heartbeat = \"required\")";
+}
+
 // ---- bypass ----
 
 std::optional<std::string> Cycle::refusal(const BypassAsked& event) const {
   if (stopping_) return "the cell is stopping";
-  if (!cell_->bypass.allowed) return "this cell allows no bypass (bypass.allowed in its description)";
+  if (!cell_->bypass.allowed) return "this cell allows no bypass: its description has no [bypass]";
   if (event.who.empty()) return "a bypass needs the name of who asks for it";
   if (event.minutes == 0 || event.minutes > cell_->bypass.longest_minutes) {
     return "a bypass lasts 1 to " + std::to_string(cell_->bypass.longest_minutes) + " minutes, " +
@@ -151,6 +172,7 @@ void Cycle::adopt_plans() {
   offered_.reset();
   forget_resumable();  // it was begun under the plans before
   work_ = {};          // its plan is an index into what was before
+  if (bypass_ && !cell_->bypass.allowed) end_bypass("the description taken up allows none");
   std::string names;
   for (const RecipePlan& entry : cell_->plans) names += (names.empty() ? "" : ", ") + entry.plan.name;
   note("plans_adopted", Reason::kNone, names);

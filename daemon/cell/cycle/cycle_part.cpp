@@ -21,6 +21,10 @@ void Cycle::begin(bool by_hand) {
   work_.latched = plc_;
   work_.said = plc_;
   work_.by_hand = by_hand;
+  // What a person said of the part before counts for nobody else.
+  if (present_by_hand_ && !by_hand) announced_.reset();
+  present_by_hand_ = false;
+  zone_by_hand_ = 0;
   last_request_ = plc_.request_id;
   withdrawn_for_ = Reason::kNone;
   warnings_ = 0;
@@ -32,7 +36,6 @@ void Cycle::begin_by_hand(const MeasureAsked& event) {
   if (event.at_the_bench) {
     work_.watched = false;
     present_by_hand_ = true;
-    zone_by_hand_ = 0;
   }
   begin_part();
   // One zone needs no placing: the part lies where it lies.
@@ -99,7 +102,8 @@ void Cycle::pass_over(Reason reason, const std::string& detail) {
 void Cycle::keep_for_resuming() {
   const bool aborted = work_.judgement->reason == Reason::kAborted && work_.attempt > 0;
   if (!aborted || plan() == nullptr || !work_.latched.identity.part_id) return;
-  if (!work_.undisturbed || !part_present() || !work_.watched || stopping_) return;
+  const bool watched = work_.watched && cell_->plc.heartbeat_required;  // else a swap would go unseen
+  if (!work_.undisturbed || !part_present() || !watched || stopping_) return;
   resumable_ = Resumable{.work = work_, .since = now_.monotonic};
   resumable_->work.judgement.reset();
 }
@@ -229,7 +233,8 @@ void Cycle::show(std::uint64_t record) {
   shown_ = Shown{.judgement = *work_.judgement,
                  .record = record,
                  .since = now_.monotonic,
-                 .acknowledged = !work_.watched};  // a person at the bench has nothing to acknowledge with
+                 .acknowledged = !work_.watched,  // a person at the bench has nothing to acknowledge with
+                 .acknowledge_before = plc_.acknowledge};
   phase_ = Phase::kResult;
 }
 

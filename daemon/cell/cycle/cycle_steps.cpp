@@ -26,6 +26,7 @@ void Cycle::step() {
   if (phase_ == Phase::kStopped) return;
   step_bypass();
   step_gauges();
+  if (plc_silent(now_.monotonic)) forget_resumable();  // nobody knows what became of the part meanwhile
   if (is_measuring(phase_)) step_measuring();
   step_due();
   if (phase_ == Phase::kIdle) step_idle();
@@ -160,7 +161,9 @@ std::uint16_t Cycle::zone_in_position() const {
 }
 
 void Cycle::step_result() {
-  if (plc_.acknowledge == static_cast<std::uint16_t>(shown_->judgement.sequence)) {
+  const bool answers = plc_.acknowledge == static_cast<std::uint16_t>(shown_->judgement.sequence) &&
+                       plc_.acknowledge != shown_->acknowledge_before;
+  if (answers) {
     shown_->acknowledged = true;
     warnings_ &= static_cast<std::uint16_t>(~base::kWarnResultNotAcknowledged);
   }

@@ -16,7 +16,9 @@ void PartBook::note(const base::Traverse& traverse) {
 }
 
 void PartBook::note(const base::Judgement& judgement) {
-  begin(judgement.identity, judgement.plan_stage, judgement.attempt);
+  // A none may have measured nothing; its traverses, if there are any, have counted already.
+  if (judgement.verdict != base::Verdict::kNone)
+    begin(judgement.identity, judgement.plan_stage, judgement.attempt);
   last_sequence_ = std::max(last_sequence_, judgement.sequence);
   sampling_.note(judgement);
   if (!judgement.identity.part_id) return;

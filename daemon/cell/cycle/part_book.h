@@ -18,7 +18,7 @@ namespace crestgate::cell {
 // it is not counted and has no last verdict.
 class PartBook {
  public:
-  void note(const base::Traverse& traverse);
+  void note(const base::Traverse& traverse);  // an attempt counts from its first traverse on
   void note(const base::Judgement& judgement);
 
   // Attempts begun so far at the stage of the plan in use.

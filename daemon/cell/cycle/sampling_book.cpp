@@ -4,8 +4,12 @@
 namespace crestgate::cell {
 
 void SamplingBook::note(const base::Judgement& judgement) {
-  if (judgement.plan.empty() || judgement.reason == base::Reason::kBypassed) return;
+  if (judgement.plan.empty()) return;
   Count& count = counts_[judgement.plan];
+  if (judgement.reason == base::Reason::kBypassed) {  // whatever happened then, a dress say, was not seen
+    count.owed = true;
+    return;
+  }
   count.dress_count = judgement.identity.dress_count;
   count.wheel = judgement.identity.wheel;
   if (judgement.reason == base::Reason::kNotSampled) {

@@ -90,6 +90,7 @@ class CycleBench {
     inputs.part_present = true;
     inputs.identity.part_id = part;
     inputs.identity.stage = 2;
+    inputs.acknowledge = plc_.acknowledge;
     plc(inputs);
   }
   void zone(std::uint16_t k) {

@@ -102,6 +102,14 @@ TEST_F(BypassableCycle, ABitThatStoodBeforeTheCellStartedAsksForNothing) {
   EXPECT_FALSE(fresh.signal().bypass_active);
 }
 
+TEST_F(BypassableCycle, EndsWithADescriptionThatAllowsNone) {
+  bench.send(BypassAsked{.who = "Ines", .minutes = 10});
+  DescriptionReceipts receipts;
+  receipts.plans.push_back({});
+  bench.send(PlansOffered{.cell = std::make_shared<CellDescription>(two_zone_cell()), .receipts = receipts});
+  EXPECT_FALSE(bench.signal().bypass_active);
+}
+
 TEST_F(ReadyCycle, ACellThatAllowsNoBypassRefusesIt) {
   bench.send(BypassAsked{.who = "Ines", .minutes = 10});
   EXPECT_FALSE(bench.signal().bypass_active);

@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 // Names from a scanner, measurements asked for by hand, other plans in mid-production.
 
+#include <algorithm>
+
 #include "daemon/cell/ready_cycle.h"
 
 namespace crestgate::cell {
@@ -57,6 +59,26 @@ TEST_F(ReadyCycle, AScannedNameIsNeverCarriedOver) {
   bench.plc({});  // the part leaves unmeasured
   lay_part(bench, 1);
   expect_none(Reason::kPartIdMissing);
+}
+
+TEST_F(ReadyCycle, AScannedNameStaysWithItsPartAsLongAsThatLiesThere) {
+  bench.send(PartAnnounced{.identity = named("ES-7"), .source = "the scanner"});
+  lay_part(bench, 1);
+  finish(bench);
+  lay_part(bench, 0);
+  lay_part(bench, 2);
+  EXPECT_EQ(bench.signal().part_id, "ES-7");
+  EXPECT_EQ(bench.signal().attempt, 2) << "asked again it is no new part";
+}
+
+TEST_F(ReadyCycle, ANameThatIsDroppedOrReplacedUnusedIsRecorded) {
+  bench.send(PartAnnounced{.identity = named("ES-7"), .source = "the scanner"});
+  bench.send(PartAnnounced{.identity = named("ES-8"), .source = "the scanner"});
+  EXPECT_EQ(bench.noted().back(), "part_name_refused");
+  EXPECT_NE(bench.signal().warnings & base::kWarnRequestRefused, 0);
+  lay_part(bench);
+  bench.plc({});
+  EXPECT_EQ(std::ranges::count(bench.noted(), "part_name_refused"), 2);
 }
 
 TEST_F(ReadyCycle, AScannedNameIsUsedUpByItsPart) {
@@ -176,6 +198,25 @@ TEST_F(BenchWithoutPlc, IsWorkedByHand) {
   EXPECT_EQ(bench.signal().lamp, Lamp::kGreen) << "nobody there can acknowledge";
   bench.send(PartTakenAway{});
   EXPECT_EQ(bench.signal().lamp, Lamp::kDark);
+}
+
+TEST_F(BenchWithoutPlc, WhatAPersonSaidCountsForNoPartOfThePlc) {
+  CycleBench one({}, description(1));
+  one.gauge_comes();
+  one.send(PartAnnounced{.identity = named("ES-7"), .source = "the command line"});
+  one.send(MeasureAsked{.recipe = 12, .at_the_bench = true});
+  one.pass_ms(31'000);  // it never ends; somebody forgot to say that the part is gone
+  one.plc_changes([](base::PlcInputs& in) { in.abort = true; });
+  while (one.asks<RecordTraverse>()) one.ledger_takes_traverse();
+  one.ledger_takes_judgement();
+  one.stylus_clears();
+  one.plc_changes([](base::PlcInputs& in) { in.abort = false; });
+  one.pass_ms(121'000);
+  one.request("ES-8", 3);
+  EXPECT_EQ(one.phase(), Phase::kPositioning) << "the PLC says that no zone is in position";
+  one.plc_changes([](base::PlcInputs& in) { in.part_present = false; });
+  one.ledger_takes_judgement();
+  EXPECT_EQ(one.recorded().back().reason, Reason::kPartLeft);
 }
 
 TEST_F(BenchWithoutPlc, GreenEndsWhenItsTimeIsUpAllTheSame) {

@@ -104,5 +104,13 @@ TEST_F(ReadyCycle, StopInTheMiddleRecordsNoneAndRetracts) {
   EXPECT_EQ(bench.phase(), Phase::kStopped);
 }
 
+TEST_F(ReadyCycle, AnOldAcknowledgeAnswersNoNewResult) {
+  bench.plc_changes([](base::PlcInputs& in) { in.acknowledge = 1; });  // as a new ledger numbers from 1 again
+  bench.measure("ES-1", Verdict::kAccept);
+  bench.plc_changes([](base::PlcInputs& in) { in.acknowledge = 1; });
+  bench.pass_ms(10'100);
+  EXPECT_EQ(bench.signal().reason, Reason::kNotAcknowledged);
+}
+
 }  // namespace
 }  // namespace crestgate::cell

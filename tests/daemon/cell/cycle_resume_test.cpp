@@ -101,6 +101,19 @@ TEST_F(AbortedCycle, BeginsAnewWhenItTookTooLong) {
   expect_begun_anew(2);
 }
 
+TEST_F(AbortedCycle, BeginsAnewWhenThePlcWasSilent) {
+  bench.pass_ms(3000, false);
+  ask_again();
+  expect_begun_anew(2);
+}
+
+TEST_F(AbortedCycle, BeginsAnewWhenTheStylusWasSeenDown) {
+  bench.send(StylusSeenDown{});
+  bench.stylus_clears();
+  ask_again();
+  expect_begun_anew(2);
+}
+
 TEST_F(AbortedCycle, BeginsAnewUnderOtherPlans) {
   DescriptionReceipts receipts;
   receipts.plans.push_back({});

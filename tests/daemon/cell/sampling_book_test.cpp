@@ -89,6 +89,11 @@ TEST_F(Sampled, APartThatGotNoJudgementLeavesOneOwed) {
   EXPECT_TRUE(book.asks_for(plan, next()));
   note(Verdict::kNone, Reason::kBypassed, next());
   EXPECT_TRUE(book.asks_for(plan, next())) << "a bypassed part proves nothing";
+  EXPECT_EQ(run(5), "mmm..");
+  dress = 0;
+  note(Verdict::kNone, Reason::kBypassed, next());  // dressed, and the first part after it went by
+  dress = 100;
+  EXPECT_TRUE(book.asks_for(plan, next()));
 }
 
 CellDescription sampled_cell() {

@@ -32,10 +32,16 @@ void add_requests(Plays& plays) {
     s.measure();
     PartBook book;
     for (const auto& judgement : s.bench.recorded()) book.note(judgement);
-    Stage after(book);
-    after.ask();
-    after.expect_not_green();
-    EXPECT_EQ(after.bench.signal().attempt, 2);
+    CycleBench after(book, played_cell());
+    after.gauge_comes();
+    after.request("ES-1");
+    after.pass_ms(1000);
+    EXPECT_EQ(after.phase(), Phase::kIdle) << "nothing is begun";
+    EXPECT_TRUE(after.signal().ready);
+    EXPECT_EQ(after.signal().request_echo, 0) << "by this the PLC knows that it was forgotten";
+    after.plc_changes([](PlcInputs& in) { in.request_id = 0; });
+    after.request("ES-1", 2);
+    EXPECT_EQ(after.signal().attempt, 2);
   };
   plays["request_while_busy"] = [](Stage& s) {
     s.ask();

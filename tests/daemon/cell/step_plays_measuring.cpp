@@ -233,7 +233,10 @@ void add_plc_heartbeat(Plays& plays) {
     EXPECT_EQ(bench.signal().state, base::CellState::kFault);
     EXPECT_EQ(bench.signal().reason, Reason::kPlcSilent);
     bench.request("ES-1");
-    EXPECT_EQ(bench.phase(), Phase::kPositioning) << "its first word is a beat";
+    EXPECT_EQ(bench.signal().state, base::CellState::kReady) << "its first word is a beat";
+    EXPECT_EQ(bench.phase(), Phase::kIdle) << "and asks for nothing: it may be old";
+    bench.plc_changes([](PlcInputs& in) { in.request_id = 2; });
+    EXPECT_EQ(bench.phase(), Phase::kPositioning);
   };
   plays["connection_lost"] = plays["plc_silent_measuring"];  // no write, no beat: the cycle sees nothing else
 }
