@@ -70,25 +70,27 @@ class Socket {
 }  // namespace
 
 base::Result<Json> ask_cell(const std::string& cell_file, const Json& request) {
-  const auto cell = cell::read_cell(cell_file);
-  if (!cell) return cell.error();
+  const auto place = cell::read_control_place(cell_file);
+  if (!place) return place.error();
   const Socket socket;
-  if (!socket.connect(cell->control.string())) {
+  if (!socket.connect(place->socket.string())) {
     const bool forbidden = errno == EACCES || errno == EPERM;
-    return base::Error{base::ErrorCode::kNotFound, "cell '" + cell->name + "' " +
+    return base::Error{base::ErrorCode::kNotFound, "cell '" + place->cell + "' " +
                                                        (forbidden ? "may not be asked by this user ("
                                                                   : "does not run (nobody answers on ") +
-                                                       cell->control.string() + ")"};
+                                                       place->socket.string() + ")"};
   }
-  const std::string line = socket.send(request.dump() + "\n") ? socket.receive_line() : "";
+  Json named = request;
+  named["cell"] = place->cell;  // whoever answers must be the one that is meant
+  const std::string line = socket.send(named.dump() + "\n") ? socket.receive_line() : "";
   if (line.empty() || line.back() != '\n') {
-    return base::Error{base::ErrorCode::kNoReply, "cell '" + cell->name + "' did not answer within " +
+    return base::Error{base::ErrorCode::kNoReply, "cell '" + place->cell + "' did not answer within " +
                                                       std::to_string(kPatienceSeconds) + " s"};
   }
   Json answer = Json::parse(line, nullptr, false);
   if (!answer.is_object() || !answer.contains("ok")) {
     return base::Error{base::ErrorCode::kMalformed,
-                       "cell '" + cell->name + "' answered something unreadable"};
+                       "cell '" + place->cell + "' answered something unreadable"};
   }
   if (answer["ok"] != true) return base::Error{base::ErrorCode::kRefused, answer.value("why", "refused")};
   return answer;

@@ -14,7 +14,6 @@
 #include <boost/asio/signal_set.hpp>
 #include <boost/asio/steady_timer.hpp>
 #include <nlohmann/json.hpp>
-#include <spdlog/sinks/stdout_sinks.h>
 #include <spdlog/spdlog.h>
 #include <unistd.h>
 
@@ -23,6 +22,7 @@
 #include "daemon/cell/runner/cell_runner.h"
 #include "daemon/cell/runner/scan_desk.h"
 #include "daemon/command/commands.h"
+#include "daemon/command/log_sink.h"
 #include "daemon/command/run_parts.h"
 #include "protocol/ledger/file_system.h"
 #include "protocol/ledger/ledger_writer.h"
@@ -51,7 +51,7 @@ constexpr unsigned kLastWaitSeconds = 10;
 constexpr std::chrono::milliseconds kLastWords{300};
 
 void set_up_log(const std::string& level) {
-  auto log = std::make_shared<spdlog::logger>("crestgate", std::make_shared<spdlog::sinks::stderr_sink_mt>());
+  auto log = std::make_shared<spdlog::logger>("crestgate", make_log_sink(STDERR_FILENO));
   log->set_pattern("%Y-%m-%dT%H:%M:%S.%e %l %v");
   log->set_level(spdlog::level::from_str(level));
   spdlog::set_default_logger(std::move(log));
@@ -84,7 +84,15 @@ int run_cell(const RunOptions& options, const cell::CellDescription& cell) {
   const auto files = protocol::posix_file_system();
   const cell::Now now{.utc = clock.utc(), .monotonic = clock.monotonic()};
 
-  // The parts first: a start that fails for a wrong port leaves nothing in the ledger. Nobody is served
+  // The door first: it tells whether this cell runs already, before any device is touched.
+  std::optional<cell::ControlDesk> desk;
+  auto control = cell::ControlSocket::open(
+      io, cell.control, [&desk](const std::string& line, std::function<void(std::string)> reply) {
+        desk->answer(line, std::move(reply));  // nobody is served before io.run
+      });
+  if (!control) return could_not_run(control.error());
+
+  // The parts before the ledger: a start that fails for a wrong port leaves nothing in the ledger. Nobody is served
   // before io.run.
   auto parts = RunParts::make(io, clock, cell);
   if (!parts) return could_not_run(parts.error());
@@ -106,16 +114,7 @@ int run_cell(const RunOptions& options, const cell::CellDescription& cell) {
   if (options.timings) runner.on_result(print_timing);
   (*parts)->on_plc([&runner](const base::PlcInputs& inputs) { runner.plc_changed(inputs); });
 
-  cell::ControlDesk desk(runner, options.cell, std::string(software_version()));
-  auto control = cell::ControlSocket::open(
-      io, cell.control, [&desk](const std::string& line, std::function<void(std::string)> reply) {
-        desk.answer(line, std::move(reply));
-      });
-  if (!control) {
-    (*parts)->stop();
-    return could_not_run(control.error());
-  }
-
+  desk.emplace(runner, options.cell, std::string(software_version()));
   std::optional<cell::ScanDesk> scans;
   if (cell.scanner) scans.emplace(*(*parts)->scanner(), cell.scanner->label, runner, clock);
 

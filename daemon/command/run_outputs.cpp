@@ -12,6 +12,7 @@
 #include <unistd.h>
 
 #include "driver/signal/gpio/gpio_lights.h"
+#include "driver/signal/guard/guard_process.h"
 #include "driver/signal/guard/guarded_lights.h"
 #include "driver/signal/lease.h"
 #include "driver/signal/lights/lights_output.h"
@@ -107,6 +108,11 @@ base::Result<std::unique_ptr<driver::SignalOutput>> make_bare(boost::asio::io_co
                                                               const base::Clock& clock,
                                                               const OutputDescription& output) {
   if (output.kind == OutputKind::kTerminal) return make_terminal();
+  if (output.falls_by == FallsBy::kGuard) {
+    if (const auto there = driver::check_guard_program(); !there) {
+      return there.error();
+    }
+  }
   if (output.kind == OutputKind::kRegisters) return make_registers(io, output);
   auto device = make_device(io, output);
   if (!device) return device.error();

@@ -53,6 +53,9 @@ void print_status(const Json& status) {
                status["bypass"].value("until", ""));
   }
   for (const Json& gauge : status["gauges"]) print_line(gauge_line(gauge));
+  for (const Json& output : status["outputs_in_trouble"]) {
+    print_line("output '" + output.value("name", "") + "' fails: " + output.value("why", ""));
+  }
   if (!status.value("ledger_healthy", false)) print_line("ledger cannot be written");
   for (const Json& warning : status["warnings"]) print_line("warning: " + warning.get<std::string>());
   for (const Json& plan : status["plans"]) {
@@ -99,12 +102,13 @@ int part(const PartOptions& options) {
   if (!names && !options.measure && !options.zone && !options.taken) {
     return could_not_run("part: nothing to do; see crestgate part --help");
   }
-  if (names) {
+  if (names && !options.measure) {
     const int told = ask_and_tell(options.cell, named, "noted for the part on the bench, or the next one");
     if (told != kFine) return told;
   }
   if (options.measure) {
-    Json request{{"ask", "measure"}};
+    Json request = named;
+    request["ask"] = "measure";
     if (options.recipe) request["recipe"] = *options.recipe;
     const int told = ask_and_tell(options.cell, request, "the measurement begins");
     if (told != kFine) return told;

@@ -10,6 +10,7 @@
 
 #include "analysis/text/number_text.h"
 #include "daemon/cell/config/cell_description.h"
+#include "daemon/cell/config/document.h"
 #include "daemon/cell/config/output_description.h"
 #include "daemon/cell/config/texture_description.h"
 #include "daemon/command/commands.h"
@@ -74,7 +75,7 @@ nlohmann::ordered_json identity_json(const analysis::IdentityBands& bands) {
   return shown;
 }
 
-void print_plan(const cell::RecipePlan& entry) {
+void print_plan(const cell::CellDescription& cell, const cell::RecipePlan& entry) {
   const cell::PlanDescription& plan = entry.plan;
   std::printf("recipe %d: plan '%s', %s, stage %d (%s), part id %s, %u attempts allowed\n", entry.recipe,
               plan.name.c_str(), plan.part.c_str(), plan.stage_number, plan.stage_name.c_str(),
@@ -89,7 +90,10 @@ void print_plan(const cell::RecipePlan& entry) {
                 lengths_text(zone.settings).c_str(), zone.settings.sections,
                 std::string(cell::name_of(zone.settings.filter)).c_str(),
                 form_text(zone.settings.form).c_str());
-    if (!traverse.gauge.empty()) std::printf("    gauge '%s'\n", traverse.gauge.c_str());
+    if (cell.gauges.size() > 1) {
+      const auto& gauge = cell.gauges[entry.gauge_for(static_cast<std::uint32_t>(i))];
+      std::printf("    gauge '%s'\n", gauge.name.c_str());
+    }
     if (zone.identity.are_asked()) {
       std::printf("    identity: %s, else no judgement\n", identity_text(zone.identity).c_str());
     }
@@ -144,7 +148,7 @@ void print_output(const cell::OutputDescription& output) {
 }
 
 void print_text(const cell::CellDescription& cell) {
-  std::printf("cell '%s'\n", cell.name.c_str());
+  std::printf("cell '%s'\n", cell::on_one_line(cell.name).c_str());
   std::printf("ledger %s\n", cell.ledger.c_str());
   for (const auto& gauge : cell.gauges) {
     std::printf("gauge %s%s%s, kind %s, serial number %s\n", gauge.name.c_str(),
@@ -160,9 +164,34 @@ void print_text(const cell::CellDescription& cell) {
   }
   if (cell.bypass.allowed) std::printf("bypass up to %u minutes\n", cell.bypass.longest_minutes);
   for (const auto& output : cell.outputs) print_output(output);
-  for (const auto& entry : cell.plans) print_plan(entry);
+  for (const auto& entry : cell.plans) print_plan(cell, entry);
   std::printf(
       "lamp of a terminal: green accept, red reject, flashing blue somebody must act, dark no verdict\n");
+}
+
+nlohmann::ordered_json plc_json(const cell::PlcDescription& plc) {
+  return {{"modbus", plc.role == cell::ModbusRole::kServer ? "server" : "client"},
+          {"address", plc.address},
+          {"port", plc.port},
+          {"unit", plc.unit},
+          {"heartbeat_required", plc.heartbeat_required},
+          {"heartbeat_timeout_ms", plc.heartbeat_timeout_ms}};
+}
+
+nlohmann::ordered_json outputs_json(const cell::CellDescription& cell) {
+  nlohmann::ordered_json outputs = nlohmann::ordered_json::array();
+  for (const cell::OutputDescription& output : cell.outputs) {
+    nlohmann::ordered_json lights = nlohmann::ordered_json::array();
+    for (const driver::Light& light : output.lights) {
+      lights.push_back(
+          {{"label", light.label}, {"shows", driver::name_of(light.shows)}, {"flashing", light.flashing}});
+    }
+    outputs.push_back({{"name", output.name},
+                       {"kind", cell::name_of(output.kind)},
+                       {"falls_by", cell::name_of(output.falls_by)},
+                       {"lights", std::move(lights)}});
+  }
+  return outputs;
 }
 
 nlohmann::ordered_json gauges_json(const cell::CellDescription& cell) {
@@ -244,11 +273,15 @@ int validate(const ValidateOptions& options) {
   } else {
     nlohmann::ordered_json plans = nlohmann::ordered_json::array();
     for (const auto& entry : cell->plans) plans.push_back(plan_json(entry));
-    const nlohmann::ordered_json shown{{"cell", cell->name},
-                                       {"ledger", cell->ledger.string()},
-                                       {"gauges", gauges_json(*cell)},
-                                       {"plc", {{"address", cell->plc.address}, {"port", cell->plc.port}}},
-                                       {"plans", std::move(plans)}};
+    const nlohmann::ordered_json shown{
+        {"cell", cell->name},
+        {"ledger", cell->ledger.string()},
+        {"gauges", gauges_json(*cell)},
+        {"plc", plc_json(cell->plc)},
+        {"outputs", outputs_json(*cell)},
+        {"scanner", cell->scanner ? cell->scanner->port : ""},
+        {"bypass_longest_minutes", cell->bypass.allowed ? cell->bypass.longest_minutes : 0U},
+        {"plans", std::move(plans)}};
     std::printf("%s\n", shown.dump(2, ' ', false, nlohmann::ordered_json::error_handler_t::replace).c_str());
   }
   return kFine;

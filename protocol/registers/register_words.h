@@ -55,24 +55,25 @@ inline constexpr std::array kControlBits = {
 inline constexpr std::array kFlagBits = {
     Bit{cell::kBusyBit, "busy", "a measurement runs"},
     Bit{cell::kStylusClearBit, "stylus clear",
-        "nothing can be hit; move the part or the bench only while set"},
+        "nothing can be hit; move the part or the bench only while set. Under a bypass without a gauge: once "
+        "somebody has seen that the stylus is up"},
     Bit{cell::kResultValidBit, "result valid", "verdict, reason and fate belong to request_echo"},
     Bit{cell::kAcceptBit, "accept", "set only with result valid"},
     Bit{cell::kRejectBit, "reject", "set only with result valid"},
     Bit{cell::kNoneBit, "none", "set only with result valid"},
     Bit{cell::kReadyBit, "ready", "a new request is taken"},
-    Bit{cell::kHoldBit, "hold", "the part waits for a release"},
+    Bit{cell::kHoldBit, "hold", "the part waits for a release; never set by this version"},
     Bit{cell::kGaugeOnlineBit, "gauge online", "the cell's own gauge answers"},
-    Bit{cell::kGaugeProvedBit, "gauge proved", "its reference check holds"},
+    Bit{cell::kGaugeProvedBit, "gauge proved", "its reference check holds; never set by this version"},
     Bit{cell::kLedgerHealthyBit, "ledger healthy", "results can be recorded"},
     Bit{cell::kBypassBit, "bypass", "parts pass unmeasured"},
     Bit{cell::kOperatorWantedBit, "operator wanted", "somebody has to come"},
 };
 
 inline constexpr std::array kWarningBits = {
-    Bit{1U << 0U, "disk low", "the ledger's disk will be full before long"},
+    Bit{1U << 0U, "disk low", "the ledger's disk will be full before long; never set by this version"},
     Bit{1U << 1U, "link retries", "the gauge had to send data again"},
-    Bit{1U << 2U, "reference check due", "the gauge has to be proved before long"},
+    Bit{1U << 2U, "reference check due", "the gauge has to be proved before long; never set by this version"},
     Bit{1U << 3U, "PLC heartbeat missing", "plc_heartbeat stands still"},
     Bit{1U << 4U, "gauge offline", "the gauge does not answer"},
     Bit{1U << 5U, "result not acknowledged", "the last result was not taken in time"},

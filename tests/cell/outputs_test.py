@@ -168,6 +168,8 @@ class Outputs(unittest.TestCase):
             self.assertTrue(cell.measure("ES-2041")["Accepted"])
             until(lambda: cell.plc.block()[13] >> 8 & 1, "warning bit 8")
             until(lambda: cell.lit() == ALL - {"lines"}, lambda: str(cell.lit()))
+            status = crestgate_json("status", cell.folder / "cell.toml")
+            self.assertEqual([output["name"] for output in status["outputs_in_trouble"]], ["lamp on lines"])
             (cell.gpio / "faults").write_text("", encoding="utf-8")
             until(lambda: cell.lit() == ALL, lambda: str(cell.lit()))
 
@@ -183,7 +185,9 @@ class Outputs(unittest.TestCase):
                                      ('label = "BAD"\nshows = "reject"\nline = "red"', 'label = "GOOD"\nshows = "reject"\nline = "red"', "GOOD"),
                                      ('falls_by = "own watchdog"', 'falls_by = "guard"', "watchdog"),
                                      ('shows = "accept"\nline', 'shows = "accept"\nflashing = true\nline', "flash"),
-                                     ("falls_after_ms = 400", "falls_after_ms = 9000", "watchdog")):
+                                     ("falls_after_ms = 400", "falls_after_ms = 9000", "expected 150 to 1000"),
+                                     ('line = "red"', 'line = "green"', "two lights are on line 'green'"),
+                                     ('port = "relay"', 'port = "gauge"', "the gauge and output 'tower' both use port")):
                 self.assertIn(old, text)
                 path.write_text(text.replace(old, new, 1), encoding="utf-8")
                 refused = crestgate("validate", path, expected=2).stderr

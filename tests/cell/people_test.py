@@ -3,12 +3,14 @@
 """What people ask of a running cell from the command line: its state, other plans, notes, names of parts, a bypass,
 and a bench that has no PLC at all."""
 
+import os
 import socket
+import subprocess
 
 import time
 import unittest
 
-from harness import EXAMPLES, PATIENCE_S, Cell, crestgate, crestgate_json, field
+from harness import EXAMPLES, PATIENCE_S, PROGRAMS, Cell, crestgate, crestgate_json, field
 
 CELL = (EXAMPLES / "cell.toml").read_text(encoding="utf-8")
 PLAN = (EXAMPLES / "plans" / "eccentric-finished.toml").read_text(encoding="utf-8")
@@ -58,7 +60,7 @@ class People(unittest.TestCase):
         with Cell() as cell:
             cell.stop_daemon()
             self.assertIn("does not run", self.refused(cell, "status"))
-            self.assertFalse((cell.folder / "control.socket").exists())
+            self.assertFalse((cell.folder / "ledger.socket").exists())
             cell.start_daemon()
             cell.plc.stop()
             cell.daemon.kill()
@@ -72,6 +74,57 @@ class People(unittest.TestCase):
             second = crestgate("run", cell.folder / "cell.toml", expected=2)
             self.assertNotIn("Traceback", second.stderr)
             self.told(cell, "status")
+
+    def test_a_description_of_another_cell_reaches_nobody(self):
+        with Cell() as cell:
+            other = cell.folder / "other.toml"
+            text = (cell.folder / "cell.toml").read_text(encoding="utf-8")
+            other.write_text(text.replace('name = "eccentric line, bench 1"', 'name = "bench 2"'), encoding="utf-8")
+            for arguments in (("status",), ("reload",), ("bypass", "--by", "Ines", "--minutes", "5")):
+                refused = crestgate(arguments[0], other, *arguments[1:], expected=2).stderr
+                self.assertIn("this is cell 'eccentric line, bench 1'", refused)
+            other.write_text(text.replace('ledger = "ledger"', 'ledger = "ledger-2"'), encoding="utf-8")
+            self.assertIn("does not run", crestgate("status", other, expected=2).stderr)
+
+    def test_a_mistake_elsewhere_in_the_description_keeps_nobody_out(self):
+        with Cell() as cell:
+            path = cell.folder / "cell.toml"
+            path.write_text(path.read_text(encoding="utf-8").replace("unit = 1", 'unit = "one"'), encoding="utf-8")
+            self.told(cell, "status")
+            self.assertIn("line", self.refused(cell, "reload"))
+
+    def test_what_a_plc_watches_nobody_says_by_hand(self):
+        with Cell() as cell:
+            for arguments in (("part", "--zone", "2"), ("part", "--taken"), ("part", "--id", "ES-9", "--measure", "--recipe", "12")):
+                self.assertIn("a PLC watches this bench", self.refused(cell, *arguments))
+            self.assertTrue(cell.measure("ES-2041")["Accepted"], "nothing was left announced by what was refused")
+            cell.unload()
+            self.assertIn("printable ASCII", self.refused(cell, "part", "--id", "ES\u00e9"))
+
+    def test_a_log_that_nobody_reads_holds_nothing_up(self):
+        with Cell() as cell:
+            cell.stop_daemon()
+            cell.plc.stop()
+            reader, writer = os.pipe()
+            os.set_blocking(writer, False)
+            try:
+                while True:
+                    os.write(writer, b"x" * 65536)
+            except BlockingIOError:
+                os.set_blocking(writer, True)
+            with open(cell.folder / "lamp.txt", "a", encoding="utf-8") as lamp:
+                path = cell.folder / "cell.toml"
+                path.write_text(path.read_text(encoding="utf-8").replace("port = 0", "port = 31502"), encoding="utf-8")
+                cell.daemon = subprocess.Popen([PROGRAMS / "crestgate", "run", path], stdout=lamp, stderr=writer)
+            cell.plc_port = 31502
+            cell.start_plc()
+            self.assertTrue(cell.measure("ES-2041")["Accepted"])
+            cell.gauge.kill()  # something to be logged
+            cell.plc.set(PartOnBench=False)
+            until(lambda: "port of the gauge went away" in cell.lamp(), "the cell hangs on its log")
+            self.assertEqual(cell.stop_daemon(), 0)
+            os.close(reader)
+            os.close(writer)
 
     def test_a_note_is_in_the_ledger_with_its_writer(self):
         with Cell() as cell:
@@ -111,7 +164,7 @@ class People(unittest.TestCase):
         # The command itself reads the cell's description and meets the mistake first; the daemon must, too.
         with socket.socket(socket.AF_UNIX) as door:
             door.settimeout(PATIENCE_S)
-            door.connect(str(cell.folder / "control.socket"))
+            door.connect(str(cell.folder / "ledger.socket"))
             door.sendall(b'{"ask": "reload"}\n')
             answer = door.makefile().readline()
         self.assertIn('"ok":false', answer)
@@ -131,12 +184,12 @@ class People(unittest.TestCase):
                          b'{"ask": "zone"}\n', b'{"ask": "note", "who": "x", "text": "' + b"y" * 5000 + b'"}\n', b"[" * 20000 + b"\n"):
                 with socket.socket(socket.AF_UNIX) as door:
                     door.settimeout(PATIENCE_S)
-                    door.connect(str(cell.folder / "control.socket"))
+                    door.connect(str(cell.folder / "ledger.socket"))
                     door.sendall(line)
                     self.assertIn('"ok":false', door.makefile().readline(), line[:60])
             with socket.socket(socket.AF_UNIX) as door:
                 door.settimeout(PATIENCE_S)
-                door.connect(str(cell.folder / "control.socket"))
+                door.connect(str(cell.folder / "ledger.socket"))
                 try:
                     door.sendall(b"x" * 1_000_000)  # no end of line
                     self.assertEqual(door.recv(1), b"")
@@ -144,7 +197,7 @@ class People(unittest.TestCase):
                     pass
             silent = [socket.socket(socket.AF_UNIX) for _ in range(20)]
             for door in silent:
-                door.connect(str(cell.folder / "control.socket"))
+                door.connect(str(cell.folder / "ledger.socket"))
             self.assertTrue(cell.measure("ES-2041")["Accepted"], "the line does not notice")
             for door in silent:
                 door.close()
@@ -188,6 +241,9 @@ class People(unittest.TestCase):
             self.assertTrue(cell.plc.wait_for(lambda plc: plc.get("Finished"), PATIENCE_S))
             self.assertEqual((cell.plc.get("ReasonCode"), cell.plc.get("FateAsked"), cell.plc.get("Accepted")), (604, 6, False))
             self.assertIn("Ines", field(cell.records("judgement")[0], "detail"))
+            self.assertFalse(cell.plc.get("MayMove"), "nobody has seen where the stylus is")
+            cell.plc.set(StylusSeenUp=True)
+            self.assertTrue(cell.plc.wait_for(lambda plc: plc.get("MayMove"), PATIENCE_S))
             cell.plc.set(PartOnBench=False)
             until(lambda: crestgate_json("status", cell.folder / "cell.toml", expected=None)["state"] == "bypass", "state")
             self.told(cell, "bypass", "--by", "Tomas", "--end")

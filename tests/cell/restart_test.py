@@ -82,7 +82,7 @@ class Restart(unittest.TestCase):
         with Cell() as cell:
             second = crestgate("run", cell.folder / "cell.toml", expected=2)
             self.assertEqual(len(second.stderr.strip().splitlines()), 1, second.stderr)
-            self.assertIn("ledger", second.stderr)
+            self.assertIn("runs already", second.stderr)
             self.assertTrue(cell.measure("ES-2041")["Accepted"], "and the first goes on")
 
     def test_another_gauge_on_the_port_is_refused(self):

@@ -1,12 +1,14 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "daemon/cell/config/cell_description.h"
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <utility>
 
 #include "daemon/cell/config/port_path.h"
 #include "daemon/cell/config/table_reader.h"
+#include "daemon/cell/config/wiring.h"
 #include "registers/register_map.h"
 
 namespace crestgate::cell {
@@ -83,6 +85,17 @@ std::optional<ScannerDescription> read_scanner(TableReader& root, const std::fil
       .port = port_in(folder, port), .baud = static_cast<std::uint32_t>(baud), .label = std::move(*label)};
 }
 
+// A gauge that traverses nothing would only block the cell when it is missing.
+void complain_of_idle_gauges(TableReader& root, const CellDescription& cell) {
+  for (std::uint32_t i = 0; cell.gauges.size() > 1 && i < cell.gauges.size(); ++i) {
+    const bool used = std::ranges::any_of(cell.plans, [i](const RecipePlan& entry) {
+      return std::ranges::find(entry.gauge_of_zone, i) != entry.gauge_of_zone.end();
+    });
+    if (!used)
+      root.complain("gauge", "no zone of any plan is traversed by gauge '" + cell.gauges[i].name + "'");
+  }
+}
+
 BypassDescription read_bypass(TableReader& root) {
   BypassDescription bypass;
   auto table = root.table_if_given("bypass");
@@ -132,6 +145,18 @@ TimingDescription read_timing(TableReader& root) {
   return timing;
 }
 
+// Beside the ledger, which belongs to one cell: two cells of one folder do not share a door.
+std::filesystem::path control_of(TableReader& root, const std::filesystem::path& folder,
+                                 const std::string& ledger) {
+  std::filesystem::path socket = folder / root.text_if_given("control").value_or(ledger + ".socket");
+  constexpr std::size_t kLongest = 107;  // sockaddr_un, with its final NUL
+  if (socket.string().size() > kLongest && !root.failed()) {
+    root.complain(root.has("control") ? "control" : "ledger",
+                  "expected a path of at most 107 characters for the socket, found " + socket.string());
+  }
+  return socket;
+}
+
 base::Outcome read_plans(TableReader& root, const std::filesystem::path& folder, CellDescription& cell) {
   for (TableReader& table : root.tables("plan")) {
     RecipePlan entry;
@@ -158,6 +183,21 @@ base::Outcome read_plans(TableReader& root, const std::filesystem::path& folder,
 
 }  // namespace
 
+base::Result<ControlPlace> read_control_place(const std::string& path) {
+  auto text = read_text_file(path);
+  if (!text) return text.error();
+  auto document = parse_document(*text, path);
+  if (!document) return document.error();
+  Complaints complaints(path);
+  TableReader root(*document, "", complaints);
+  ControlPlace place;
+  place.cell = root.text("name");
+  const std::string ledger = root.text("ledger");
+  place.socket = control_of(root, std::filesystem::absolute(path).parent_path(), ledger);
+  if (complaints.first()) return *complaints.first();
+  return place;
+}
+
 base::Result<CellDescription> read_cell(const std::string& path) {
   auto text = read_text_file(path);
   if (!text) return text.error();
@@ -169,8 +209,9 @@ base::Result<CellDescription> read_cell(const std::string& path) {
   CellDescription cell;
   root.integer("format", 1, 1);
   cell.name = root.text("name");
-  cell.ledger = folder / root.text("ledger");
-  cell.control = folder / root.text_if_given("control").value_or("control.socket");
+  const std::string ledger = root.text("ledger");
+  cell.ledger = folder / ledger;
+  cell.control = control_of(root, folder, ledger);
   cell.gauges = read_gauges(root, folder);
   cell.plc = read_plc(root);
   cell.timing = read_timing(root);
@@ -182,6 +223,10 @@ base::Result<CellDescription> read_cell(const std::string& path) {
     if (complaints.first()) return *complaints.first();
     if (!plans) return plans.error();
   }
+  if (!complaints.first()) {
+    if (const auto shared = shared_wiring(cell)) root.complain("output", *shared);
+  }
+  if (!complaints.first()) complain_of_idle_gauges(root, cell);
   if (!complaints.first()) root.finish();
   if (complaints.first()) return *complaints.first();
   cell.document = {.kind = base::DocumentKind::kCell,

@@ -89,6 +89,15 @@ struct CellDescription {
   base::Document document;
 };
 
+// Where people reach a running cell, as its description says; nothing else of it is read.
+struct ControlPlace {
+  std::string cell;
+  std::filesystem::path socket;  // beside the ledger, unless `control` says otherwise
+};
+
+// Errors  as read_cell, of the lines that are read.
+base::Result<ControlPlace> read_control_place(const std::string& path);
+
 // Purpose  reads a cell and every plan that it names; relative paths count from the cell's folder.
 // Errors   as read_plan; also duplicate recipes, kNotFound and kIo for files.
 base::Result<CellDescription> read_cell(const std::string& path);

@@ -101,10 +101,14 @@ void read_dialect(TableReader& table, const std::filesystem::path& folder, Outpu
 // How the device falls by itself, as far as its description tells.
 SelfFall fall_of(const OutputDescription& output) {
   if (output.falls_by == FallsBy::kGuard) return {true, "the guard drops it"};
-  if (output.falls_by != FallsBy::kOwnWatchdog) return {false, "it keeps its last state"};
+  if (output.falls_by != FallsBy::kOwnWatchdog) return {false, "falls_by does not say what takes it away"};
   if (output.kind == OutputKind::kRelay) return driver::relay_fall(output.dialect);
-  const bool falls = output.falls_after_ms > 0 && output.falls_after_ms <= 1000;
-  return {falls, "its own watchdog drops it (falls_after_ms, 1000 at most)"};
+  if (output.kind == OutputKind::kCoils && output.falls_after_ms > 0) {
+    return {true, "the I/O block's own watchdog drops it"};
+  }
+  return {false, output.kind == OutputKind::kCoils
+                     ? "falls_after_ms does not say how soon the block's watchdog drops it"
+                     : "digital lines have no watchdog of their own"};
 }
 
 base::Outcome check_device(const OutputDescription& output) {
@@ -136,13 +140,17 @@ void read_device(TableReader& table, const std::filesystem::path& folder, Output
   } else {
     read_network(table, output);
     output.first_coil = static_cast<std::uint16_t>(table.integer("first_coil", 0, 65535));
+    if (output.first_coil + output.lights.size() > 65536) {
+      table.complain("first_coil",
+                     "the last of " + std::to_string(output.lights.size()) + " lights is beyond coil 65535");
+    }
     output.falls_after_ms =
-        static_cast<std::uint32_t>(table.integer_if_given("falls_after_ms", 0, 60'000).value_or(0));
+        static_cast<std::uint32_t>(table.integer_if_given("falls_after_ms", 150, 1000).value_or(0));
   }
   if (table.failed()) return;  // what follows would be consequences
   const auto green = output.falls_by == FallsBy::kPulses ? GreenCarried::kPulses : GreenCarried::kSteady;
   if (const auto lights = driver::check_lights(output.lights, fall_of(output), green); !lights) {
-    table.complain("light", lights.error().detail);
+    table.complain("falls_by", lights.error().detail);
   } else if (const auto device = check_device(output); !device) {
     table.complain("falls_by", device.error().detail);
   }

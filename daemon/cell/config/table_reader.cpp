@@ -71,7 +71,7 @@ void TableReader::miss(std::string_view key, const std::string& why) {
 }
 
 const Node* TableReader::take(std::string_view key, bool required) {
-  asked_.emplace_back(key);
+  if (std::ranges::find(asked_, key) == asked_.end()) asked_.emplace_back(key);
   const Node* node = find(key);
   if (node == nullptr && required) miss(key);
   return node;

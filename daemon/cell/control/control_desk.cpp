@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "daemon/cell/control/control_desk.h"
 
+#include <algorithm>
 #include <limits>
 #include <memory>
 #include <optional>
@@ -9,6 +10,7 @@
 
 #include <nlohmann/json.hpp>
 
+#include "daemon/cell/config/document.h"
 #include "daemon/cell/control/restart_need.h"
 #include "daemon/cell/control/status_text.h"
 #include "daemon/cell/runner/cell_runner.h"
@@ -30,6 +32,14 @@ class Fields {
  public:
   explicit Fields(const Json& object) : object_(object) {}
 
+  // One line; names of parts are printable ASCII, as the PLC's block can hold nothing else.
+  std::optional<std::string> name(const char* key, std::size_t longest) {
+    auto given = text(key, longest);
+    const bool plain = !given || std::ranges::all_of(*given, [](char c) { return c >= ' ' && c <= '~'; });
+    if (!plain) complain(key, "expected printable ASCII");
+    return given;
+  }
+
   std::optional<std::string> text(const char* key, std::size_t longest) {
     const auto found = object_.find(key);
     if (found == object_.end()) return std::nullopt;
@@ -38,7 +48,7 @@ class Fields {
       complain(key, "expected a text of 1 to " + std::to_string(longest) + " characters");
       return std::nullopt;
     }
-    return found->get<std::string>();
+    return on_one_line(found->get<std::string>());
   }
 
   template <class Number>
@@ -72,9 +82,9 @@ class Fields {
 
 base::PartIdentity identity_of(Fields& fields) {
   base::PartIdentity identity;
-  identity.part_id = fields.text("part_id", 32);
-  identity.batch = fields.text("batch", 32);
-  identity.machine = fields.text("machine", 16);
+  identity.part_id = fields.name("part_id", 32);
+  identity.batch = fields.name("batch", 32);
+  identity.machine = fields.name("machine", 16);
   identity.stage = fields.number<std::uint16_t>("stage");
   identity.spindle = fields.number<std::uint16_t>("spindle");
   identity.wheel = fields.number<std::uint32_t>("wheel");
@@ -94,6 +104,11 @@ void ControlDesk::answer(const std::string& line, std::function<void(std::string
     return;
   }
   const std::string ask = request["ask"].get<std::string>();
+  const std::string& name = runner_.cycle().cell().name;
+  if (request.contains("cell") && request["cell"] != name) {
+    reply(refused("this is cell '" + name + "', another one than was asked for"));
+    return;
+  }
   Fields fields(request);
   const auto tell = [&](CycleEvent event) {
     if (!fields.complaint()) runner_.tell(std::move(event));
@@ -137,12 +152,27 @@ void ControlDesk::answer(const std::string& line, std::function<void(std::string
     const auto& plans = runner_.cycle().cell().plans;
     if (!recipe && plans.size() == 1) recipe = plans.front().recipe;
     if (!recipe) fields.need("recipe");
-    tell_unless_refused(MeasureAsked{.recipe = recipe, .at_the_bench = true});
+    const MeasureAsked asked{.recipe = recipe, .at_the_bench = true};
+    const base::PartIdentity identity = identity_of(fields);
+    const bool refused_now = fields.complaint() || runner_.cycle().refusal(asked);
+    if (!refused_now && identity != base::PartIdentity{}) {
+      runner_.tell(PartAnnounced{.identity = identity, .source = "the command line"});
+    }
+    tell_unless_refused(asked);
   } else if (ask == "zone") {
     fields.need("zone");
-    tell(ZonePlaced{.zone = fields.number<std::uint16_t>("zone").value_or(0)});
+    const auto zone = fields.number<std::uint16_t>("zone").value_or(0);
+    if (const auto why = runner_.cycle().refusal_by_hand()) {
+      reply(refused(*why));
+    } else {
+      tell(ZonePlaced{.zone = zone});
+    }
   } else if (ask == "taken") {
-    tell(PartTakenAway{});
+    if (const auto why = runner_.cycle().refusal_by_hand()) {
+      reply(refused(*why));
+    } else {
+      tell(PartTakenAway{});
+    }
   } else if (ask == "bypass") {
     BypassAsked asked{.who = fields.text("who", kLongestName).value_or(""),
                       .minutes = fields.number<std::uint32_t>("minutes").value_or(0)};
@@ -175,7 +205,8 @@ void ControlDesk::reload(std::function<void(std::string)> reply) {
 }
 
 std::string ControlDesk::status() const {
-  return text_of(status_json(runner_.cycle(), runner_.signal(), software_version_));
+  return text_of(
+      status_json(runner_.cycle(), runner_.signal(), runner_.output_troubles(), software_version_));
 }
 
 }  // namespace crestgate::cell

@@ -24,7 +24,7 @@ namespace asio = boost::asio;
 using Local = asio::local::stream_protocol;
 using boost::system::error_code;
 
-constexpr std::chrono::seconds kIdleLimit{30};  // somebody who says nothing gives his place away
+constexpr std::chrono::seconds kIdleLimit{10};  // somebody who says nothing gives his place away
 
 // One line in, one line out, again and again. Kept alive by what it waits for.
 class Client : public std::enable_shared_from_this<Client> {
@@ -143,10 +143,12 @@ class Door final : public ControlSocket {
         });
         return;
       }
-      if (clients_.size() < kMostControlClients) {
-        clients_.push_back(std::make_shared<Client>(std::move(socket), answer_));
-        clients_.back()->serve();
+      if (clients_.size() >= kMostControlClients) {  // whoever came first has had his time
+        clients_.front()->close();
+        clients_.pop_front();
       }
+      clients_.push_back(std::make_shared<Client>(std::move(socket), answer_));
+      clients_.back()->serve();
       accept();
     });
   }
@@ -176,7 +178,8 @@ base::Outcome clear_away(asio::io_context& io, const std::filesystem::path& path
   error_code failure;
   probe.connect(Local::endpoint(path.string()), failure);
   if (!failure) {
-    return base::Error{base::ErrorCode::kBusy, "control: another process serves " + path.string()};
+    return base::Error{base::ErrorCode::kBusy,
+                       "the cell runs already: another process serves " + path.string()};
   }
   ::unlink(path.c_str());
   return base::Done{};

@@ -57,7 +57,10 @@ Json gauges_json(const Cycle& cycle) {
 
 }  // namespace
 
-Json status_json(const Cycle& cycle, const base::CellSignal& signal, const std::string& software_version) {
+Json status_json(const Cycle& cycle, const base::CellSignal& signal,
+                 const std::map<std::string, std::string>& outputs, const std::string& software_version) {
+  Json troubled = Json::array();
+  for (const auto& [name, why] : outputs) troubled.push_back({{"name", name}, {"why", why}});
   Json warnings = Json::array();
   for (const registers::Bit& bit : registers::kWarningBits) {
     if ((signal.warnings & bit.mask) != 0) warnings.push_back(bit.name);
@@ -92,6 +95,7 @@ Json status_json(const Cycle& cycle, const base::CellSignal& signal, const std::
     status["bypass"] = {{"who", bypass->who}, {"until", utc_text(bypass->until_utc)}};
   }
   status["gauges"] = gauges_json(cycle);
+  status["outputs_in_trouble"] = std::move(troubled);
   status["warnings"] = std::move(warnings);
   status["plans"] = std::move(plans);
   return status;

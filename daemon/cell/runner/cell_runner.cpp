@@ -3,6 +3,7 @@
 
 #include <chrono>
 #include <exception>
+#include <map>
 #include <optional>
 #include <string>
 #include <utility>
@@ -106,7 +107,12 @@ class CellRunner::Engine {
     take(StopAsked{});
   }
 
-  [[nodiscard]] base::CellSignal signal() const { return cycle_.signal(parts_.clock.monotonic()); }
+  [[nodiscard]] base::CellSignal signal() const {
+    base::CellSignal signal = cycle_.signal(parts_.clock.monotonic());
+    if (!troubles_.empty()) signal.warnings |= base::kWarnOutputFailed;
+    return signal;
+  }
+  [[nodiscard]] const std::map<std::string, std::string>& output_troubles() const { return troubles_; }
   [[nodiscard]] const Cycle& cycle() const { return cycle_; }
 
   void record_event(std::string what, std::string detail, std::function<void(base::Outcome)> answer) {
@@ -288,15 +294,18 @@ class CellRunner::Engine {
   // ---- outputs ----
 
   void publish() {
-    base::CellSignal signal = cycle_.signal(parts_.clock.monotonic());
-    if (output_failed_) signal.warnings |= base::kWarnOutputFailed;
-    output_failed_ = false;
+    const base::CellSignal signal = this->signal();
     for (driver::SignalOutput* output : parts_.outputs) {
+      const std::string name(output->name());
       const auto applied = output->apply(signal);
-      if (applied || finished_) continue;
+      if (finished_) continue;
+      if (applied) {
+        troubles_.erase(name);
+        continue;
+      }
       // A device that is busy shows the state at the next refresh.
-      output_failed_ = output_failed_ || applied.error().code != base::ErrorCode::kBusy;
-      log_once(std::string(output->name()), applied.error().detail);
+      if (applied.error().code != base::ErrorCode::kBusy) troubles_[name] = applied.error().detail;
+      log_once(name, applied.error().detail);
     }
     if (signal.result_valid && signal.sequence != announced_) {
       announced_ = signal.sequence;
@@ -339,7 +348,7 @@ class CellRunner::Engine {
   asio::steady_timer stop_limit_;
   std::function<void()> stopped_;
   bool finished_ = false;
-  bool output_failed_ = false;  // at the last refresh
+  std::map<std::string, std::string> troubles_;  // output -> why it failed at the last refresh
   bool ledger_down_ = false;
   bool reopening_ = false;
   base::MonotonicInstant reopened_;
@@ -370,6 +379,9 @@ void CellRunner::record_event(std::string what, std::string detail,
   engine_->record_event(std::move(what), std::move(detail), std::move(answer));
 }
 base::CellSignal CellRunner::signal() const { return engine_->signal(); }
+const std::map<std::string, std::string>& CellRunner::output_troubles() const {
+  return engine_->output_troubles();
+}
 const Cycle& CellRunner::cycle() const { return engine_->cycle(); }
 void CellRunner::stop(std::function<void()> stopped) { engine_->stop(std::move(stopped)); }
 void CellRunner::on_result(std::function<void(const base::CellSignal&, const PartTiming&)> listener) {

@@ -3,6 +3,7 @@
 // Carries events to the cycle and its actions to the gauge, the ledger, analysis and the outputs.
 
 #include <functional>
+#include <map>
 #include <memory>
 #include <vector>
 
@@ -68,6 +69,7 @@ class CellRunner {
   void record_event(std::string what, std::string detail, std::function<void(base::Outcome)> answer);
 
   [[nodiscard]] base::CellSignal signal() const;
+  [[nodiscard]] const std::map<std::string, std::string>& output_troubles() const;  // name -> why
   [[nodiscard]] const Cycle& cycle() const;
 
   // Takes green away at once, finishes what is under way within five seconds, then calls `stopped`.

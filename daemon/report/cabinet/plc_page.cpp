@@ -131,13 +131,31 @@ std::string plan_table(const cell::CellDescription& cell) {
   return table.markup();
 }
 
-constexpr std::string_view kInShort =
-    R"html(<p>The PLC polls, the cell answers. A result is tied to its request by
-number: the PLC chooses a new <b>request_id</b> for each measurement, the cell repeats it in <b>request_echo</b>. The
-cell ends every wait by itself; the PLC needs no other watchdog than the one on
-<b>heartbeat</b>.</p>
-<p>Modbus has no passwords: this port belongs on the machine's own network.</p>
-)html";
+std::string in_short(const cell::CellDescription& cell) {
+  const bool polled = cell.plc.role == cell::ModbusRole::kServer;
+  std::string text = polled ? "<p>The PLC polls, the cell answers. "
+                            : "<p>The cell writes into the PLC and reads from it, every 100 ms. ";
+  text +=
+      "A result is tied to its request by number: the PLC chooses a new <b>request_id</b> for each "
+      "measurement, the cell repeats it in <b>request_echo</b>. The cell ends every wait by itself; the PLC "
+      "needs "
+      "no other watchdog than the one on <b>heartbeat</b>.</p>\n";
+  if (!polled) {
+    text +=
+        "<p><b>Here the cell is the client.</b> There is no connection that could close: <b>heartbeat</b> "
+        "alone tells "
+        "that the cell lives. What the PLC changes for less than 200 ms may go unseen, part present too. The "
+        "exceptions, and what is said of another address, do not apply.</p>\n";
+  }
+  if (!cell.plc.heartbeat_required) {
+    text +=
+        "<p><b>Here the PLC's heartbeat is ignored.</b> A PLC that is silent or gone is not noticed: rows "
+        "with "
+        "reason 402 do not apply, a green then lasts up to its time limit, and nothing is resumed after an "
+        "abort.</p>\n";
+  }
+  return text + "<p>Modbus has no passwords: this port belongs on the machine's own network.</p>\n";
+}
 
 std::string pair(const std::string& left, const std::string& right) {
   return "<div class=\"pair\">\n<div>\n" + left + "</div>\n<div>\n" + right + "</div>\n</div>\n";
@@ -152,7 +170,7 @@ std::string sheet(std::string_view id, std::string_view heading, const std::stri
 
 std::string first_sheet(const cell::CellDescription& cell, const PageStamp& stamp) {
   return page_head("The PLC's side", cell.name, stamp) + "<main>\n" +
-         pair(accept_rule(), caution() + std::string(kInShort)) +
+         pair(accept_rule(), caution() + in_short(cell)) +
          "<section aria-labelledby=\"wiring\">\n<h2 id=\"wiring\">The wiring of this cell</h2>\n" +
          wide(connection_table(cell), "Connection and times") + wide(plan_table(cell), "Plans") +
          "</section>\n";

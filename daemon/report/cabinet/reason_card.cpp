@@ -114,9 +114,10 @@ std::string lamp_section(std::span<const driver::Light> lights) {
   for (std::size_t i = 0; i < lights.size(); ++i) {
     const driver::Light& light = lights[i];
     const LightMeaning& meaning = meaning_of(light.shows);
-    table.row({position_text(i, lights.size()), "<b>" + escaped(light.label) + "</b>",
-               std::string(light.flashing ? "flashing" : "steady") + ", " + std::string(meaning.colour),
-               escaped(meaning.means), escaped(meaning.then)});
+    table.row(
+        {position_text(i, lights.size()), "<b>" + escaped(light.label) + "</b>",
+         std::string(light.flashing ? "flashing" : "steady") + ", usually " + std::string(meaning.colour),
+         escaped(meaning.means), escaped(meaning.then)});
   }
   table.row(
       {"none", "<b>----</b>", "dark",

@@ -75,6 +75,13 @@ int spawn(const std::string& path, const std::vector<std::string>& words, int ch
 
 }  // namespace
 
+base::Outcome check_guard_program(const std::string& program) {
+  const auto path = program_path(program);
+  if (!path) return path.error();
+  if (::access(path->c_str(), X_OK) != 0) return start_error(*path, errno);
+  return base::Done{};
+}
+
 GuardProcess::~GuardProcess() {
   close_channel();
   kill();

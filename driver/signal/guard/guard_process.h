@@ -15,6 +15,11 @@
 
 namespace crestgate::driver {
 
+// Purpose  whether the guard's program ("": crestgate-guard beside our own) is there and may be run: asked before
+//          a cell relies on it.
+// Errors   kNotFound, kRefused, with the path; kIo.
+[[nodiscard]] base::Outcome check_guard_program(const std::string& program = "");
+
 enum class Heard : std::uint8_t { kNothing, kFrame, kGarbage, kEnd };
 
 class GuardProcess {

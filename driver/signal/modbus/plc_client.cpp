@@ -139,6 +139,7 @@ class Client final : public PlcClient {
     core_->want(signal);
     if (!core_->client->connected()) return disconnected();
     if (core_->write_trouble) return *core_->write_trouble;
+    if (core_->read_trouble) return *core_->read_trouble;  // else only the PLC's silence would be noticed
     return Applied::kSent;
   }
   void safe() override { core_->want(made_safe(core_->latest)); }

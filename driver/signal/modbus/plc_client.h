@@ -31,7 +31,7 @@ struct PlcClientOptions {
 // Promise    the first block of each connection is a safe one: a state that apply() was given for a link that
 //            was down is not shown when the link comes back, but at the next apply(). The sequence numbers at
 //            both ends of the block tell a reader of the PLC's memory whether it is whole.
-// Errors     apply(): kDisconnected while the link is down; what went wrong with the last write (no answer,
+// Errors     apply(): kDisconnected while the link is down; what went wrong with the last write or read (no answer,
 //            an exception in words) until one succeeds. kSent: the block will go out.
 // stop()     sends one last safe block if the link stands, and closes when it is answered, at most
 //            response_timeout later if the executor still runs then.

@@ -269,6 +269,25 @@ TEST_F(CellFile, DuplicateRecipeIsRefused) {
   EXPECT_NE(found.error().detail.find("a plan with this recipe stands above already"), std::string::npos);
 }
 
+TEST_F(CellFile, TwoPartsOfItUseNothingTogether) {
+  const auto complaint = [&](const std::string& more) {
+    const auto found = read(cell + more);
+    return found.has_value() ? std::string() : found.error().detail;
+  };
+  const std::string coils = "[[output]]\nkind = \"coils\"\naddress = \"10.0.0.7\"\nport = 502\n";
+  const std::string light = "[[output.light]]\nlabel = \"L\"\nshows = \"reject\"\n";
+  EXPECT_EQ(complaint(coils + "first_coil = 4\n" + light + coils + "name = \"b\"\nfirst_coil = 5\n" + light),
+            "");
+  EXPECT_NE(complaint(coils + "first_coil = 4\n" + light + coils + "name = \"b\"\nfirst_coil = 4\n" + light)
+                .find("output 'coils' and output 'b' both use coils of Modbus device 10.0.0.7 port 502"),
+            std::string::npos);
+  EXPECT_NE(complaint("[[output]]\nkind = \"terminal\"\nname = \"b\"\n").find("both use standard output"),
+            std::string::npos);
+  EXPECT_NE(
+      complaint("[scanner]\nport = \"./gauge\"\nlabel = \"{part_id}\"\n").find("the gauge and the scanner"),
+      std::string::npos);
+}
+
 TEST_F(CellFile, FoldersAndMissingFilesAreRefused) {
   EXPECT_NE(read_cell(folder.string()).error().detail.find("expected a file, found something else"),
             std::string::npos);
