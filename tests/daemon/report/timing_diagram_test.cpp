@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "daemon/report/cabinet/timing_diagram.h"
 
-#include <regex>
 #include <string>
 #include <vector>
 
@@ -19,11 +18,14 @@ cell::CellDescription described() {
   return cell;
 }
 
-std::vector<double> numbers_after(const std::string& text, const std::string& letter) {
+// By hand: this compiler's regular expressions do not pass its own warnings under the sanitizers.
+std::vector<double> numbers_after(const std::string& text, const std::string& letters) {
   std::vector<double> numbers;
-  const std::regex pattern(letter + "([0-9.]+)");
-  for (std::sregex_iterator at(text.begin(), text.end(), pattern), end; at != end; ++at)
-    numbers.push_back(std::stod((*at)[1]));
+  for (std::size_t at = text.find(letters); at != std::string::npos; at = text.find(letters, at + 1)) {
+    const std::string rest = text.substr(at + letters.size());
+    const std::size_t length = rest.find_first_not_of("0123456789.");
+    if (length != 0) numbers.push_back(std::stod(rest.substr(0, length)));
+  }
   return numbers;
 }
 
@@ -34,11 +36,14 @@ class Diagram : public ::testing::TestWithParam<const HandshakeTimeline*> {
 };
 
 TEST_P(Diagram, LevelsRunFromLeftToRight) {
-  const std::regex level("<path d=\"(M176 [0-9.]+(?:H[0-9.]+(?:L[0-9.]+ [0-9.]+|V[0-9.]+))*H992)\"");
+  const std::string begin = "<path d=\"M176 ";
   std::size_t rows = 0;
-  for (std::sregex_iterator at(svg_.begin(), svg_.end(), level), end; at != end; ++at, ++rows) {
-    const std::vector<double> xs = numbers_after((*at)[1], "H");
-    for (std::size_t i = 1; i < xs.size(); ++i) EXPECT_LE(xs[i - 1], xs[i]) << (*at)[1];
+  for (std::size_t at = svg_.find(begin); at != std::string::npos; at = svg_.find(begin, at + 1)) {
+    const std::string path = svg_.substr(at, svg_.find('"', at + begin.size()) - at);
+    if (!path.ends_with("H992")) continue;
+    ++rows;
+    const std::vector<double> xs = numbers_after(path, "H");
+    for (std::size_t i = 1; i < xs.size(); ++i) EXPECT_LE(xs[i - 1], xs[i]) << path;
   }
   std::size_t expected = 0;
   for (const LineSignal row : GetParam()->rows) expected += row_of(row).drawn != Drawn::kValue ? 1U : 0U;
