@@ -87,8 +87,8 @@ int run_cell(const RunOptions& options, const cell::CellDescription& cell) {
   // The door first: it tells whether this cell runs already, before any device is touched.
   std::optional<cell::ControlDesk> desk;
   auto control = cell::ControlSocket::open(
-      io, cell.control, [&desk](const std::string& line, std::function<void(std::string)> reply) {
-        desk->answer(line, std::move(reply));  // nobody is served before io.run
+      io, cell.control, [&desk](const std::string& line, const std::function<void(std::string)>& reply) {
+        desk->answer(line, reply);  // nobody is served before io.run
       });
   if (!control) return could_not_run(control.error());
 

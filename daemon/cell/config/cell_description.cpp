@@ -101,7 +101,8 @@ BypassDescription read_bypass(TableReader& root) {
   auto table = root.table_if_given("bypass");
   if (!table) return bypass;
   bypass.allowed = true;
-  bypass.longest_minutes = static_cast<std::uint32_t>(table->integer("longest_minutes", 1, 7 * 24 * 60));
+  bypass.longest_minutes =
+      static_cast<std::uint32_t>(table->integer("longest_minutes", 1, std::int64_t{7} * 24 * 60));
   bypass.fate = table->choice<base::Fate>("fate", kBypassFates);
   table->finish();
   return bypass;

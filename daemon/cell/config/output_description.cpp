@@ -37,6 +37,7 @@ constexpr std::array kShown = {Shows::kAccept,      Shows::kReject,     Shows::k
 // By the names that the driver has for them.
 std::vector<std::pair<std::string_view, Shows>> shown_names() {
   std::vector<std::pair<std::string_view, Shows>> names;
+  names.reserve(kShown.size());
   for (const Shows shows : kShown) names.emplace_back(driver::name_of(shows), shows);
   return names;
 }
@@ -46,6 +47,8 @@ constexpr std::array<std::pair<std::string_view, LineBias>, 4> kBiases = {
      {"off", LineBias::kDisable},
      {"pull-up", LineBias::kPullUp},
      {"pull-down", LineBias::kPullDown}}};
+
+constexpr std::size_t kLongestLabel = 32;
 
 template <class Value, std::size_t N>
 std::string_view name_in(const std::array<std::pair<std::string_view, Value>, N>& names, Value value) {
@@ -59,6 +62,10 @@ void read_lights(TableReader& table, OutputDescription& output) {
   for (TableReader& entry : table.tables("light")) {
     driver::Light light;
     light.label = entry.text("label");
+    const bool printable = std::ranges::none_of(light.label, [](char c) { return c >= 0 && c < ' '; });
+    if (!printable || light.label.size() > kLongestLabel) {
+      entry.complain("label", "expected one line of at most 32 characters: it is the word beside the light");
+    }
     light.shows = entry.choice<Shows>("shows", shown_names());
     light.flashing = entry.truth_if_given("flashing").value_or(light.shows == Shows::kAct);
     if (output.kind == OutputKind::kGpio) {

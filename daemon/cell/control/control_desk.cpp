@@ -97,7 +97,7 @@ base::PartIdentity identity_of(Fields& fields) {
 ControlDesk::ControlDesk(CellRunner& runner, std::string cell_file, std::string software_version)
     : runner_(runner), cell_file_(std::move(cell_file)), software_version_(std::move(software_version)) {}
 
-void ControlDesk::answer(const std::string& line, std::function<void(std::string)> reply) {
+void ControlDesk::answer(const std::string& line, const std::function<void(std::string)>& reply) {
   const Json request = Json::parse(line, nullptr, false);
   if (!request.is_object() || !request.contains("ask") || !request["ask"].is_string()) {
     reply(refused("expected one JSON object with a text \"ask\""));
@@ -124,7 +124,7 @@ void ControlDesk::answer(const std::string& line, std::function<void(std::string
   if (ask == "status") {
     reply(status());
   } else if (ask == "reload") {
-    reload(std::move(reply));
+    reload(reply);
   } else if (ask == "note") {
     fields.need("who");
     fields.need("text");
@@ -189,7 +189,7 @@ void ControlDesk::answer(const std::string& line, std::function<void(std::string
   }
 }
 
-void ControlDesk::reload(std::function<void(std::string)> reply) {
+void ControlDesk::reload(const std::function<void(std::string)>& reply) {
   auto read = read_cell(cell_file_);
   if (!read) {
     reply(refused(read.error().detail));

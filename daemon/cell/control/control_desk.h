@@ -28,10 +28,10 @@ class ControlDesk {
   // `cell_file` is what the cell was started with.
   ControlDesk(CellRunner& runner, std::string cell_file, std::string software_version);
 
-  void answer(const std::string& line, std::function<void(std::string)> reply);
+  void answer(const std::string& line, const std::function<void(std::string)>& reply);
 
  private:
-  void reload(std::function<void(std::string)> reply);
+  void reload(const std::function<void(std::string)>& reply);
   [[nodiscard]] std::string status() const;
 
   CellRunner& runner_;
