@@ -190,7 +190,11 @@ TEST_F(PlcClientTest, ARefusalOfThePlcIsSaidInWords) {
     return peer.send(tests::modbus_frame(static_cast<std::uint16_t>(request[0] * 256 + request[1]), 1,
                                          {static_cast<std::uint8_t>(request[7] | 0x80U), 2}));
   });
-  until([&] { return !client_->apply(accepted()).has_value(); });
+  // Whichever is refused first is told first, and the write as soon as it was refused.
+  until([&] {
+    const auto told = client_->apply(accepted());
+    return !told.has_value() && told.error().detail.find("writing") != std::string::npos;
+  });
   const auto refused = client_->apply(accepted());
   EXPECT_EQ(refused.error().code, ErrorCode::kOutOfRange);
   EXPECT_NE(

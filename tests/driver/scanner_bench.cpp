@@ -38,6 +38,12 @@ void LineBench::plug() {
   std::filesystem::create_symlink(pty_.slave_path, path());
 }
 
+// The link goes with the device: its pseudo-terminal's number is somebody else's at once.
+void LineBench::pull() {
+  pty_.master.reset();
+  std::filesystem::remove(path());
+}
+
 void LineBench::send(std::string_view bytes) {
   const auto deadline = std::chrono::steady_clock::now() + kTestPatience;
   const auto sent = run(io_, pty_.master->write(std::as_bytes(std::span(bytes)), deadline));

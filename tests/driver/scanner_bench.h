@@ -48,7 +48,7 @@ class LineBench {
   explicit LineBench(boost::asio::io_context& io) : io_(io) { plug(); }
   [[nodiscard]] std::unique_ptr<driver::Scanner> make(driver::ScanTiming timing = quick_timing());
   void plug();
-  void pull() { pty_.master.reset(); }
+  void pull();
   void send(std::string_view bytes);
   void scan(std::string_view label) { send(std::string(label) + "\r\n"); }
   void scan_half(std::string_view label) { send(label); }

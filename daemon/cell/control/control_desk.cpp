@@ -2,6 +2,7 @@
 #include "daemon/cell/control/control_desk.h"
 
 #include <algorithm>
+#include <array>
 #include <limits>
 #include <memory>
 #include <optional>
@@ -92,6 +93,98 @@ base::PartIdentity identity_of(Fields& fields) {
   return identity;
 }
 
+using Reply = std::function<void(std::string)>;
+
+// One thing that was asked, from its fields to its reply.
+class Errand {
+ public:
+  Errand(CellRunner& runner, const Json& request, Reply reply)
+      : runner_(runner), fields_(request), reply_(std::move(reply)) {}
+
+  void note() {
+    fields_.need("who");
+    fields_.need("text");
+    const auto who = fields_.text("who", kLongestName);
+    const auto text = fields_.text("text", kLongestNote);
+    if (fields_.complaint()) {
+      reply_(refused(*fields_.complaint()));
+      return;
+    }
+    runner_.record_event("note", *who + ": " + *text, [reply = reply_](const base::Outcome& recorded) {
+      reply(recorded ? fine() : refused(recorded.error().detail));
+    });
+  }
+
+  void part() {
+    const base::PartIdentity identity = identity_of(fields_);
+    std::optional<std::string> why;
+    if (identity == base::PartIdentity{}) why = "nothing was said of the part";
+    if (runner_.cycle().phase() != Phase::kIdle) {
+      why = "a part is in work, or its result stands: what is said now would be of nobody knows which";
+    }
+    tell(PartAnnounced{.identity = identity, .source = kCommandLine}, why);
+  }
+
+  void measure() {
+    auto recipe = fields_.number<std::uint16_t>("recipe");
+    const auto& plans = runner_.cycle().cell().plans;
+    if (!recipe && plans.size() == 1) recipe = plans.front().recipe;
+    if (!recipe) fields_.need("recipe");
+    const MeasureAsked asked{.recipe = recipe, .at_the_bench = true};
+    const base::PartIdentity identity = identity_of(fields_);
+    const auto why = runner_.cycle().refusal(asked);
+    const bool named = identity != base::PartIdentity{};
+    if (named && !why && !fields_.complaint()) {
+      runner_.tell(PartAnnounced{.identity = identity, .source = kCommandLine});
+    }
+    tell(asked, why);
+  }
+
+  void zone() {
+    fields_.need("zone");
+    tell(ZonePlaced{.zone = fields_.number<std::uint16_t>("zone").value_or(0)},
+         runner_.cycle().refusal_by_hand());
+  }
+
+  void taken() { tell(PartTakenAway{}, runner_.cycle().refusal_by_hand()); }
+
+  void bypass() {
+    const BypassAsked asked{.who = fields_.text("who", kLongestName).value_or(""),
+                            .minutes = fields_.number<std::uint32_t>("minutes").value_or(0)};
+    tell(asked, runner_.cycle().refusal(asked));
+  }
+
+  void bypass_end() {
+    fields_.need("who");
+    std::optional<std::string> why;
+    if (!runner_.cycle().bypass()) why = "no bypass runs";
+    tell(BypassEnded{.who = fields_.text("who", kLongestName).value_or("")}, why);
+  }
+
+ private:
+  static constexpr const char* kCommandLine = "the command line";
+
+  // A field that cannot be read is told before anything that stands against the whole.
+  void tell(CycleEvent event, const std::optional<std::string>& why) {
+    const auto& against = fields_.complaint() ? fields_.complaint() : why;
+    if (!against) runner_.tell(std::move(event));
+    reply_(against ? refused(*against) : fine());
+  }
+
+  CellRunner& runner_;
+  Fields fields_;
+  Reply reply_;
+};
+
+constexpr std::array<std::pair<std::string_view, void (Errand::*)()>, 7> kErrands = {
+    {{"note", &Errand::note},
+     {"part", &Errand::part},
+     {"measure", &Errand::measure},
+     {"zone", &Errand::zone},
+     {"taken", &Errand::taken},
+     {"bypass", &Errand::bypass},
+     {"bypass_end", &Errand::bypass_end}}};
+
 }  // namespace
 
 ControlDesk::ControlDesk(CellRunner& runner, std::string cell_file, std::string software_version)
@@ -109,84 +202,21 @@ void ControlDesk::answer(const std::string& line, const std::function<void(std::
     reply(refused("this is cell '" + name + "', another one than was asked for"));
     return;
   }
-  Fields fields(request);
-  const auto tell = [&](CycleEvent event) {
-    if (!fields.complaint()) runner_.tell(std::move(event));
-    reply(fields.complaint() ? refused(*fields.complaint()) : fine());
-  };
-  const auto tell_unless_refused = [&](auto event) {
-    if (const auto why = fields.complaint() ? fields.complaint() : runner_.cycle().refusal(event)) {
-      reply(refused(*why));
-    } else {
-      tell(std::move(event));
-    }
-  };
   if (ask == "status") {
     reply(status());
-  } else if (ask == "reload") {
-    reload(reply);
-  } else if (ask == "note") {
-    fields.need("who");
-    fields.need("text");
-    const auto who = fields.text("who", kLongestName);
-    const auto text = fields.text("text", kLongestNote);
-    if (fields.complaint()) {
-      reply(refused(*fields.complaint()));
-      return;
-    }
-    runner_.record_event("note", *who + ": " + *text, [reply](const base::Outcome& recorded) {
-      reply(recorded ? fine() : refused(recorded.error().detail));
-    });
-  } else if (ask == "part") {
-    const base::PartIdentity identity = identity_of(fields);
-    if (identity == base::PartIdentity{} && !fields.complaint()) {
-      reply(refused("nothing was said of the part"));
-    } else if (runner_.cycle().phase() != Phase::kIdle && !fields.complaint()) {
-      reply(refused(
-          "a part is in work, or its result stands: what is said now would be of nobody knows which"));
-    } else {
-      tell(PartAnnounced{.identity = identity, .source = "the command line"});
-    }
-  } else if (ask == "measure") {
-    auto recipe = fields.number<std::uint16_t>("recipe");
-    const auto& plans = runner_.cycle().cell().plans;
-    if (!recipe && plans.size() == 1) recipe = plans.front().recipe;
-    if (!recipe) fields.need("recipe");
-    const MeasureAsked asked{.recipe = recipe, .at_the_bench = true};
-    const base::PartIdentity identity = identity_of(fields);
-    const bool refused_now = fields.complaint() || runner_.cycle().refusal(asked);
-    if (!refused_now && identity != base::PartIdentity{}) {
-      runner_.tell(PartAnnounced{.identity = identity, .source = "the command line"});
-    }
-    tell_unless_refused(asked);
-  } else if (ask == "zone") {
-    fields.need("zone");
-    const auto zone = fields.number<std::uint16_t>("zone").value_or(0);
-    if (const auto why = runner_.cycle().refusal_by_hand()) {
-      reply(refused(*why));
-    } else {
-      tell(ZonePlaced{.zone = zone});
-    }
-  } else if (ask == "taken") {
-    if (const auto why = runner_.cycle().refusal_by_hand()) {
-      reply(refused(*why));
-    } else {
-      tell(PartTakenAway{});
-    }
-  } else if (ask == "bypass") {
-    BypassAsked asked{.who = fields.text("who", kLongestName).value_or(""),
-                      .minutes = fields.number<std::uint32_t>("minutes").value_or(0)};
-    tell_unless_refused(std::move(asked));
-  } else if (ask == "bypass_end") {
-    fields.need("who");
-    if (!runner_.cycle().bypass()) {
-      reply(refused("no bypass runs"));
-    } else {
-      tell(BypassEnded{.who = fields.text("who", kLongestName).value_or("")});
-    }
-  } else {
-    reply(refused("nothing is known by the name '" + ask + "'"));
+    return;
   }
+  if (ask == "reload") {
+    reload(reply);
+    return;
+  }
+  for (const auto& [known, errand] : kErrands) {
+    if (known != ask) continue;
+    Errand run(runner_, request, reply);
+    (run.*errand)();
+    return;
+  }
+  reply(refused("nothing is known by the name '" + ask + "'"));
 }
 
 void ControlDesk::reload(const std::function<void(std::string)>& reply) {
