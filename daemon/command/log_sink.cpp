@@ -31,7 +31,7 @@ class LogSink final : public spdlog::sinks::base_sink<std::mutex> {
   }
   void flush_() override {}
 
-  bool put(const std::string& line) const {
+  [[nodiscard]] bool put(const std::string& line) const {
     pollfd ready{descriptor_, POLLOUT, 0};
     if (::poll(&ready, 1, 0) != 1 || (ready.revents & POLLOUT) == 0) return false;
     return ::write(descriptor_, line.data(), line.size()) == static_cast<ssize_t>(line.size());
