@@ -20,8 +20,12 @@ class PlcBench:
     """Scans in a thread of its own; `inputs` and `outputs` are the program's VAR_INPUT and VAR_OUTPUT by name."""
 
     def __init__(self, host, port, unit=1, scan_s=0.02, program=EXAMPLE):
-        self.client = ModbusTcpClient(host, port=port, timeout=1)
-        self.unit, self.scan_s = unit, scan_s
+        self.client, self.unit = ModbusTcpClient(host, port=port, timeout=1), unit
+        self._prepare(scan_s, program)
+
+    def _prepare(self, scan_s=0.02, program=EXAMPLE):
+        """All but the way to the cell."""
+        self.scan_s = scan_s
         self.program = Program(pathlib.Path(program).read_text(encoding="utf-8"), CELL_SIZE, PLC_SIZE)
         self.lock = threading.Lock()
         self.frozen = False  # a PLC whose program stands still: no scans, socket open

@@ -73,6 +73,20 @@ enum class Reason : std::uint16_t {
 // Who has to do something about it.
 enum class Actor : std::uint8_t { kNobody, kOperator, kProcess, kMaintenance };
 
+constexpr std::string_view name_of(Actor actor) {
+  switch (actor) {
+    case Actor::kNobody:
+      return "nobody";
+    case Actor::kOperator:
+      return "operator";
+    case Actor::kProcess:
+      return "process engineer";
+    case Actor::kMaintenance:
+      break;
+  }
+  return "maintenance";
+}
+
 struct ReasonText {
   Reason reason;
   std::string_view name;      // stable, for logs and JSON

@@ -8,6 +8,7 @@
 #include <span>
 #include <string_view>
 
+#include "base/utf8.h"
 #include "protocol/convert/digest.h"
 #include "protocol/convert/problems.h"
 
@@ -267,7 +268,7 @@ void describe_kind(Description& out, const base::Event& event) {
 }
 
 void describe_content(Description& out, std::string_view content) {
-  if (!is_utf8(content)) {
+  if (!base::is_utf8(content)) {
     out.line("content", "not text; only its digest is shown");
     return;
   }

@@ -39,9 +39,6 @@ class Problems {
   std::optional<base::Error> first_;
 };
 
-// RFC 3629: shortest forms only, no surrogates, up to U+10FFFF.
-[[nodiscard]] bool is_utf8(std::string_view text);
-
 // Shortest decimal text that reads back to the same number; the same in every locale.
 [[nodiscard]] std::string to_text(double value);
 

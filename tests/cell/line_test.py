@@ -9,8 +9,7 @@ import tty
 import unittest
 
 from harness import EXAMPLES, PATIENCE_S, Cell, crestgate_json, field
-from plc_bench import CELL_SIZE, EXAMPLE, PLC_SIZE, Machine, PlcBench
-from structured_text import Program
+from plc_bench import CELL_SIZE, Machine, PlcBench
 
 CELL = (EXAMPLES / "cell.toml").read_text(encoding="utf-8")
 PLAN = (EXAMPLES / "plans" / "eccentric-finished.toml").read_text(encoding="utf-8")
@@ -25,11 +24,8 @@ class ServingPlc(PlcBench):
         from pymodbus.datastore import ModbusSequentialDataBlock, ModbusServerContext, ModbusSlaveContext
         self.memory = ModbusSequentialDataBlock(0, [0] * 500)
         self.context = ModbusServerContext(slaves={1: ModbusSlaveContext(hr=self.memory, zero_mode=True)}, single=False)
-        self.program = Program(EXAMPLE.read_text(encoding="utf-8"), CELL_SIZE, PLC_SIZE)
-        self.lock, self.scan_s, self.frozen, self.away, self.stopping, self.scans = threading.Lock(), 0.02, False, False, False, 0
-        self.heard, self.last = 0.0, None
-        self.thread = threading.Thread(target=self._scan_forever, daemon=True)
-        self.port = None
+        self.heard, self.last, self.port = 0.0, None, None
+        self._prepare()
 
     def start(self):
         import asyncio

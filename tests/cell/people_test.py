@@ -10,6 +10,7 @@ import subprocess
 import time
 import unittest
 
+from faults_test import disk_full
 from harness import EXAMPLES, PATIENCE_S, PROGRAMS, Cell, crestgate, crestgate_json, field
 
 CELL = (EXAMPLES / "cell.toml").read_text(encoding="utf-8")
@@ -125,6 +126,15 @@ class People(unittest.TestCase):
             self.assertEqual(cell.stop_daemon(), 0)
             os.close(reader)
             os.close(writer)
+
+    def test_a_note_that_cannot_be_written_is_refused_and_the_cell_knows_its_ledger(self):
+        with Cell() as cell:
+            heal = disk_full(cell)
+            self.assertIn("ledger", self.refused(cell, "note", "x" * 200, "--by", "Ines"))
+            until(lambda: crestgate_json("status", cell.folder / "cell.toml", expected=None)["ledger_healthy"] is False,
+                  "nobody noticed that the ledger fails")
+            heal()
+            until(lambda: crestgate_json("status", cell.folder / "cell.toml", expected=None)["ready"], "it does not heal")
 
     def test_a_note_is_in_the_ledger_with_its_writer(self):
         with Cell() as cell:

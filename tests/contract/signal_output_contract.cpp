@@ -25,12 +25,15 @@
 #include "driver/signal/signal_output.h"
 #include "driver/signal/terminal/terminal_lamp.h"
 #include "driver/stream/tcp_stream.h"
+#include "support/accepted_signal.h"
 #include "support/fake_gpio.h"
 #include "support/relay_box.h"
 #include "support/run_async.h"
 
 namespace crestgate::driver {
 namespace {
+
+using tests::accepted;
 
 using std::chrono::milliseconds;
 
@@ -194,18 +197,6 @@ class SignalOutputContract : public ::testing::TestWithParam<Kind> {
   boost::asio::io_context io_;
   Watched watched_;
 };
-
-base::CellSignal accepted() {
-  base::CellSignal signal;
-  signal.state = base::CellState::kResult;
-  signal.lamp = base::Lamp::kGreen;
-  signal.result_valid = true;
-  signal.verdict = base::Verdict::kAccept;
-  signal.reason = base::Reason::kAllWithinLimits;
-  signal.sequence = 1;
-  signal.line = "SHAFT-1: Ra 0.41 um";
-  return signal;
-}
 
 TEST_P(SignalOutputContract, SaysWhatBecomesOfItsGreen) {
   EXPECT_FALSE(watched_.output->name().empty());

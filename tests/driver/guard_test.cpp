@@ -1,6 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-// The guard itself, with the test in the place of its daemon. Digital lines are those of support/fake_gpiod, a serial
-// device is the box of support/relay_box.py; both hold their last state and write down when it changed.
+// What makes the guard drop its lights, and what does not.
 #include <algorithm>
 #include <array>
 #include <cerrno>
@@ -13,10 +12,8 @@
 #include <gtest/gtest.h>
 #include <unistd.h>
 
+#include "driver/guard_bench.h"
 #include "driver/signal/guard/guard_frame.h"
-#include "support/child.h"
-#include "support/fake_gpio.h"
-#include "support/guard_bytes.h"
 #include "support/processes.h"
 #include "support/relay_box.h"
 
@@ -24,80 +21,8 @@ namespace crestgate::driver {
 namespace {
 
 using std::chrono::milliseconds;
-using tests::Child;
 using tests::eventually;
-using tests::guard_bytes;
 using tests::guard_wants;
-using tests::stamp_now_ms;
-
-// What is promised. The guard's lease is 300 ms of it; the rest is for a machine that has something else to do.
-constexpr double kPromisedMs = 500.0;
-constexpr unsigned kGreen = 2;  // the line of the fake chip
-const std::string kProgram = std::string(CRESTGATE_BINARY_DIR) + "/bin/crestgate-guard";
-
-TEST(GuardFrame, IsAsItsPageSays) {
-  const GuardFrame frame{GuardSays::kSet, 0x8001, 0x12345678};
-  const GuardBytes bytes = write_guard_frame(frame);
-  const GuardBytes expected{'S',  0x01, 0x80, 0x78, 0x56, 0x34, 0x12,
-                            0xAC, 0xFE, 0x7F, 0x87, 0xA9, 0xCB, 0xED};
-  EXPECT_EQ(bytes, expected);
-  GuardFrame back;
-  ASSERT_TRUE(read_guard_frame(bytes, back));
-  EXPECT_EQ(back.kind, GuardSays::kSet);
-  EXPECT_EQ(back.lights, 0x8001);
-  EXPECT_EQ(back.stamp_ms, 0x12345678U);
-}
-
-TEST(GuardFrame, EverySingleBitFlipIsNoticed) {
-  GuardBytes bytes = write_guard_frame({GuardSays::kAre, 0x0102, 77});
-  for (std::uint8_t& byte : bytes) {
-    for (unsigned bit = 0; bit < 8; ++bit) {
-      byte = static_cast<std::uint8_t>(byte ^ (1U << bit));
-      GuardFrame frame;
-      EXPECT_FALSE(read_guard_frame(bytes, frame));
-      byte = static_cast<std::uint8_t>(byte ^ (1U << bit));
-    }
-  }
-}
-
-class GuardTest : public ::testing::Test {
- protected:
-  std::unique_ptr<Child> start(std::vector<std::string> words = {"gpio", "gpiochip7", "red,green"},
-                               int stderr_fd = -1) {
-    words.insert(words.begin(), kProgram);
-    return std::make_unique<Child>(words, stderr_fd);
-  }
-  // A guard that has said that all is off.
-  std::unique_ptr<Child> started(std::vector<std::string> words = {"gpio", "gpiochip7", "red,green"}) {
-    auto guard = start(std::move(words));
-    const auto first = guard->read(14);
-    EXPECT_TRUE(first.has_value()) << guard->complaints();
-    if (first) {
-      EXPECT_EQ((*first)[0], 'A');
-      EXPECT_EQ((*first)[1] | (*first)[2], 0);
-    }
-    return guard;
-  }
-  // One whose second light is on.
-  std::unique_ptr<Child> lit(std::vector<std::string> words = {"gpio", "gpiochip7", "red,green"}) {
-    auto guard = started(std::move(words));
-    light(*guard);
-    return guard;
-  }
-  void light(const Child& guard) {
-    const std::uint32_t stamp = stamp_now_ms();
-    guard.write(guard_bytes('S', 2, stamp));
-    EXPECT_EQ(guard.read(14), guard_bytes('A', 2, stamp)) << guard.complaints();
-  }
-  void expect_dark_and_exit(Child& guard, std::int64_t since_ns, int code) {
-    EXPECT_EQ(guard.ended(), code) << guard.complaints();
-    EXPECT_FALSE(gpio_.is_high(kGreen));
-    const double dark_ms = tests::dark_after_ms(gpio_.log(), kGreen, since_ns);
-    EXPECT_GE(dark_ms, 0.0);
-    EXPECT_LT(dark_ms, kPromisedMs);
-  }
-  tests::FakeGpio gpio_;
-};
 
 TEST_F(GuardTest, BeginsBySwitchingOffAndSaysSo) {
   gpio_.leave_high(kGreen);
@@ -355,7 +280,7 @@ TEST_F(GuardTest, ALogThatNobodyReadsDoesNotKeepTheLightsOn) {
 // Its standard descriptors may be closed: then a line or a port would become one of them, and be written to.
 TEST_F(GuardTest, ClosedStandardDescriptorsDoNotBecomeTheDevice) {
   gpio_.leave_high(kGreen);
-  const std::string command = "exec " + kProgram + " gpio gpiochip7 red,green 0<&- 1>&- 2>&-";
+  const std::string command = "exec " + kGuardProgram + " gpio gpiochip7 red,green 0<&- 1>&- 2>&-";
   Child guard({"/bin/sh", "-c", command});
   EXPECT_EQ(guard.ended(), 0);  // an end of file at once
   EXPECT_FALSE(gpio_.is_high(kGreen));
@@ -385,197 +310,6 @@ TEST_F(GuardTest, EndsWhenNobodySpeaksForFiveSeconds) {
   const auto begin = std::chrono::steady_clock::now();
   EXPECT_EQ(guard->ended(milliseconds(20'000)), 0);
   EXPECT_GE(std::chrono::steady_clock::now() - begin, milliseconds(4'900));
-}
-
-TEST_F(GuardTest, WrongWordsTouchNothing) {
-  gpio_.leave_high(kGreen);
-  const std::vector<std::vector<std::string>> wrong{
-      {},
-      {"off"},
-      {"gpio"},
-      {"gpio", "gpiochip7"},
-      {"gpio", "gpiochip7", ""},
-      {"gpio", "gpiochip7", "red,"},
-      {"gpio", "gpiochip7", "red,!"},
-      {"gpio", "gpiochip7", "green", "pull"},
-      {"gpio", "gpiochip7", "green", "pull-up", "more"},
-      {"gpio", "gpiochip7", "1,2,3,4,5,6,7,8,9,10,11,12,13,14,15,16,17"},
-      {"serial"},
-      {"serial", "/dev/null"},
-      {"serial", "/dev/null", "9600"},
-      {"serial", "/dev/null", "9600", "4f"},
-      {"serial", "/dev/null", "9600", "4f:"},
-      {"serial", "/dev/null", "9600", ":4f"},
-      {"serial", "/dev/null", "9600", "4:4f"},
-      {"serial", "/dev/null", "9600", "4f:4g"},
-      {"serial", "/dev/null", "9600x", "4f:4e"},
-      {"serial", "/dev/null", "9600", "first=", "4f:4e"},
-      {"serial", "/dev/null", "9600", "first=4f"},
-      {"relay", "gpiochip7", "green"}};
-  for (const auto& words : wrong) {
-    const auto guard = start(words);
-    EXPECT_EQ(guard->ended(), 2) << (words.empty() ? "" : words.back());
-    EXPECT_NE(guard->complaints().find("usage: crestgate-guard"), std::string::npos);
-  }
-  EXPECT_TRUE(gpio_.is_high(kGreen));
-  EXPECT_TRUE(gpio_.log().empty());
-}
-
-TEST_F(GuardTest, ADeviceThatIsNotThereIsAnEndOfItsOwn) {
-  for (const std::vector<std::string>& words :
-       std::vector<std::vector<std::string>>{{"gpio", "gpiochip9", "green"},
-                                             {"gpio", "gpiochip7", "blue"},
-                                             {"gpio", "gpiochip7", "9"},
-                                             {"gpio", "gpiochip7", "twin"},
-                                             {"gpio", "/dev/null", "1"},
-                                             {"serial", "/dev/tty_not_there", "9600", "4f:4e"},
-                                             {"serial", "/dev/null", "9600", "4f:4e"},
-                                             {"serial", "/dev/ptmx", "1234", "4f:4e"}}) {
-    const auto guard = start(words);
-    EXPECT_EQ(guard->ended(), 3) << words[1];
-  }
-}
-
-TEST_F(GuardTest, FindsChipsAndLinesInEveryWay) {
-  for (const std::string& chip : {std::string("gpiochip7"), std::string("fake-lamps"), gpio_.chip_path()}) {
-    for (const char* lines : {"red,green", "1,2", "1,green"}) {
-      for (const char* pull : {"pull-up", "pull-down", "no-pull"}) {
-        const auto guard = lit({"gpio", chip, lines, pull});
-        EXPECT_TRUE(gpio_.is_high(kGreen));
-      }
-    }
-  }
-}
-
-TEST_F(GuardTest, ALineThatIsActiveLowIsOffWhenThePinIsHigh) {
-  const auto guard = started({"gpio", "gpiochip7", "red,!green"});
-  EXPECT_TRUE(gpio_.is_high(kGreen));
-  EXPECT_FALSE(gpio_.is_high(1));
-  light(*guard);
-  EXPECT_FALSE(gpio_.is_high(kGreen));
-  guard->close_channel();
-  EXPECT_EQ(guard->ended(), 0);
-  EXPECT_TRUE(gpio_.is_high(kGreen));
-}
-
-TEST_F(GuardTest, OffSwitchesOffAndEnds) {
-  gpio_.leave_high(kGreen);
-  const auto guard = start({"off", "gpio", "gpiochip7", "red,green"});
-  EXPECT_EQ(guard->ended(), 0);
-  EXPECT_FALSE(gpio_.is_high(kGreen));
-  EXPECT_FALSE(guard->read(1).has_value());  // no frames: its stdout is a log
-}
-
-TEST_F(GuardTest, OffWaitsUntilItSucceedsAndCanBeEnded) {
-  const auto holder = lit();
-  const auto off = start({"off", "gpio", "gpiochip7", "red,green"});
-  EXPECT_FALSE(off->ended(milliseconds(150)).has_value());
-  EXPECT_EQ(off->complaints(), "crestgate-guard: cannot switch the lights off; trying again every 50 ms\n");
-  holder->signal(SIGKILL);
-  EXPECT_EQ(off->ended(), 0);
-  EXPECT_FALSE(gpio_.is_high(kGreen));
-  const auto next = lit();
-  const auto second = start({"off", "gpio", "gpiochip7", "red,green"});
-  EXPECT_FALSE(second->ended(milliseconds(100)).has_value());
-  second->signal(SIGTERM);
-  EXPECT_EQ(second->ended(), -SIGTERM);
-}
-
-// ---- on a serial port ----
-
-class SerialGuardTest : public GuardTest {
- protected:
-  [[nodiscard]] std::vector<std::string> words() const {
-    std::vector<std::string> all{"serial", box_.path(), "9600", "first=48454c4c4f0d0a"};  // HELLO
-    for (const char* lamp : {"30", "31", "32"}) {  // LAMP n 1 and LAMP n 0
-      const std::string begin = "4c414d5020" + std::string(lamp) + "20";
-      all.push_back(begin + "310d0a:" + begin + "300d0a");
-    }
-    return all;
-  }
-  void expect_box_dark(std::int64_t since_ns, double limit_ms = kPromisedMs) {
-    ASSERT_TRUE(eventually([&] { return box_.lights() == "000"; }));
-    const double dark_ms = tests::dark_after_ms(box_.log(), 1, since_ns);
-    EXPECT_GE(dark_ms, 0.0);
-    EXPECT_LT(dark_ms, limit_ms);
-  }
-  tests::RelayBox box_{3};
-};
-
-TEST_F(SerialGuardTest, BeginsWithTheFirstCommandAndEverythingOffTwice) {
-  const auto guard = started(words());
-  EXPECT_TRUE(eventually(
-      [&] { return box_.tell("heard") == "HELLO|LAMP 0 0|LAMP 1 0|LAMP 2 0|LAMP 0 0|LAMP 1 0|LAMP 2 0"; }));
-}
-
-TEST_F(SerialGuardTest, ALapseTheEndASignalAndADamagedFrameDropAll) {
-  for (const int how : {0, 1, 2, 3}) {
-    SCOPED_TRACE("way " + std::to_string(how));
-    const auto guard = started(words());
-    const std::int64_t told_ns = tests::monotonic_ns();
-    light(*guard);
-    ASSERT_TRUE(eventually([&] { return box_.lights() == "010"; }));
-    if (how == 1) guard->close_channel();
-    if (how == 2) guard->signal(SIGTERM);
-    if (how == 3) guard->write(std::vector<std::uint8_t>(14, 0));
-    expect_box_dark(told_ns);
-    if (how > 0) {
-      EXPECT_EQ(guard->ended(), how == 3 ? 1 : 0);
-    }
-  }
-}
-
-TEST_F(SerialGuardTest, AnUnchangedWishIsNotSentAgain) {
-  const auto guard = lit(words());
-  ASSERT_TRUE(eventually([&] { return box_.lights() == "010"; }));
-  const std::string before = box_.tell("heard");
-  for (int turn = 0; turn < 20; ++turn) light(*guard);
-  EXPECT_EQ(box_.tell("heard"), before);
-}
-
-// Pulled while it is lit: nobody can switch it off until it is back, and then it is.
-TEST_F(SerialGuardTest, APulledPortIsSwitchedOffWhenItIsBack) {
-  const auto guard = lit(words());
-  ASSERT_TRUE(eventually([&] { return box_.lights() == "010"; }));
-  box_.tell("unplug");
-  EXPECT_EQ((*guard->read(14))[0], 'F');
-  guard->close_channel();
-  EXPECT_FALSE(guard->ended(milliseconds(300)).has_value());
-  const std::int64_t back_ns = tests::monotonic_ns();
-  box_.tell("plug");
-  expect_box_dark(back_ns);
-  EXPECT_EQ(guard->ended(), 1);
-}
-
-TEST_F(SerialGuardTest, APortThatAnotherProgramHasLockedIsNotWrittenTo) {
-  const auto first = lit(words());
-  ASSERT_TRUE(eventually([&] { return box_.lights() == "010"; }));
-  const std::string before = box_.tell("heard");
-  const auto second = start(words());
-  EXPECT_EQ(second->ended(), 3);
-  const auto off = [&] {
-    auto with_off = words();
-    with_off.insert(with_off.begin(), "off");
-    return start(with_off);
-  }();
-  EXPECT_FALSE(off->ended(milliseconds(150)).has_value());
-  EXPECT_EQ(box_.tell("heard").rfind(before, 0), 0U);
-  EXPECT_EQ(box_.tell("heard").find("HELLO", 1), std::string::npos);
-}
-
-TEST_F(SerialGuardTest, OffSwitchesOffAndEnds) {
-  {
-    const auto guard = lit(words());
-    ASSERT_TRUE(eventually([&] { return box_.lights() == "010"; }));
-    guard->signal(SIGKILL);
-    EXPECT_EQ(guard->ended(), -SIGKILL);
-  }
-  EXPECT_EQ(box_.lights(), "010");
-  auto with_off = words();
-  with_off.insert(with_off.begin(), "off");
-  const auto off = start(with_off);
-  EXPECT_EQ(off->ended(), 0);
-  EXPECT_TRUE(eventually([&] { return box_.lights() == "000"; }));
 }
 
 }  // namespace

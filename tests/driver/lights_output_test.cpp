@@ -7,8 +7,12 @@
 
 #include <gtest/gtest.h>
 
+#include "support/accepted_signal.h"
+
 namespace crestgate::driver {
 namespace {
+
+using tests::accepted;
 
 using base::ErrorCode;
 
@@ -48,16 +52,6 @@ class RecordingDevice final : public LightDevice {
   bool falls_;
 };
 
-base::CellSignal accepted() {
-  base::CellSignal signal;
-  signal.state = base::CellState::kResult;
-  signal.lamp = base::Lamp::kGreen;
-  signal.result_valid = true;
-  signal.verdict = base::Verdict::kAccept;
-  signal.fate = base::Fate::kPass;
-  return signal;
-}
-
 base::CellSignal rejected(base::Fate fate) {
   base::CellSignal signal = accepted();
   signal.lamp = base::Lamp::kRed;
@@ -96,8 +90,12 @@ TEST(Light, EachStateLightsWhatItMeansAndNothingElse) {
   signal.lamp = base::Lamp::kBlueFlashing;
   EXPECT_EQ(lit_under(signal), std::vector{Shows::kAct});
   signal = {};
+  signal.result_valid = true;
+  signal.reason = base::Reason::kNotSampled;
   signal.fate = base::Fate::kPassUnmeasured;
   EXPECT_EQ(lit_under(signal), std::vector{Shows::kNotMeasured});
+  signal.fate = base::Fate::kQuarantine;
+  EXPECT_EQ(lit_under(signal), (std::vector{Shows::kNotMeasured, Shows::kQuarantine}));
   signal = {};
   signal.bypass_active = true;
   EXPECT_EQ(lit_under(signal), std::vector{Shows::kNotMeasured});

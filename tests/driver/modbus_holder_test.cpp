@@ -5,20 +5,15 @@
 #include <array>
 #include <cstdio>
 #include <cstdlib>
-#include <deque>
 #include <functional>
-#include <future>
 #include <memory>
 #include <string>
 #include <thread>
 
-#include <boost/asio/any_io_executor.hpp>
-#include <boost/asio/executor_work_guard.hpp>
-#include <boost/asio/io_context.hpp>
-#include <boost/asio/post.hpp>
 #include <gtest/gtest.h>
 
 #include "driver/modbus_sockets.h"
+#include "driver/served_modbus.h"
 #include "driver/signal/modbus/modbus_server.h"
 
 namespace crestgate::driver {
@@ -37,41 +32,15 @@ const Bytes kBusy{0x90, 6};
 Bytes write_request(std::uint8_t request_id) { return {16, 0, 0, 0, 2, 4, 0, 1, 0, request_id}; }
 const Bytes kWritten{16, 0, 0, 0, 2};
 
-// The server on its one thread; the PLCs block on the test's.
-class ModbusHolderTest : public ::testing::Test {
+class ModbusHolderTest : public ServedModbus {
  protected:
   void open(std::vector<std::string> allowed = {}, std::size_t connection_limit = 16) {
     ModbusServerOptions options;
-    options.port = 0;
     options.connection_limit = connection_limit;
     options.allowed_writers = std::move(allowed);
     options.holder_silence = kSilence;
     options.contest_shown = kContest;
-    auto opened = open_modbus_server(io_.get_executor(), options);
-    ASSERT_TRUE(opened.has_value()) << opened.error().detail;
-    server_ = *std::move(opened);
-    port_ = server_->port();
-    server_->on_inputs([this](const base::PlcInputs& inputs) { seen_.push_back(inputs); });
-    thread_ = std::thread([this] { io_.run(); });
-  }
-  void TearDown() override {
-    on_loop([this] { server_.reset(); });
-    guard_.reset();
-    thread_.join();
-  }
-  template <class Work>
-  void on_loop(Work work) {
-    std::promise<void> done;
-    boost::asio::post(io_, [&] {
-      work();
-      done.set_value();
-    });
-    done.get_future().wait();
-  }
-  ModbusCounters counters() {
-    ModbusCounters counters;
-    on_loop([&] { counters = server_->counters(); });
-    return counters;
+    serve(options);
   }
   // How often the listener was called, and what it heard last.
   std::pair<std::size_t, base::PlcInputs> heard() {
@@ -88,13 +57,6 @@ class ModbusHolderTest : public ::testing::Test {
     return false;
   }
   PeerSocket plc(const std::string& address) { return PeerSocket::connect(port_, address); }
-
-  boost::asio::io_context io_{1};
-  boost::asio::executor_work_guard<boost::asio::io_context::executor_type> guard_{io_.get_executor()};
-  std::unique_ptr<ModbusServer> server_;
-  std::uint16_t port_ = 0;
-  std::deque<base::PlcInputs> seen_;
-  std::thread thread_;
 };
 
 TEST_F(ModbusHolderTest, ASecondPlcReadsButDoesNotWrite) {

@@ -8,19 +8,16 @@
 #include <atomic>
 #include <cstdio>
 #include <cstdlib>
-#include <future>
 #include <memory>
 #include <string>
 #include <thread>
 #include <vector>
 
-#include <boost/asio/any_io_executor.hpp>
-#include <boost/asio/executor_work_guard.hpp>
-#include <boost/asio/io_context.hpp>
-#include <boost/asio/post.hpp>
 #include <gtest/gtest.h>
 
+#include "driver/served_modbus.h"
 #include "driver/signal/modbus/request_check.h"
+#include "support/accepted_signal.h"
 #include "support/open_descriptors.h"
 #include "support/tcp_client.h"
 
@@ -47,67 +44,26 @@ Bytes exception(std::uint8_t function, std::uint8_t code, std::uint8_t unit = 1)
 }
 const Bytes kReadVerdict{4, 0, 6, 0, 1};
 
-// The server on its one thread; the clients block on the test's.
-class ModbusServerTest : public ::testing::Test {
+class ModbusServerTest : public ServedModbus {
  protected:
   void SetUp() override {
     ModbusServerOptions options;
-    options.port = 0;
     options.connection_limit = 8;
     options.frame_timeout = milliseconds(200);
     options.write_timeout = milliseconds(300);
-    auto opened = open_modbus_server(io_.get_executor(), options);
-    ASSERT_TRUE(opened.has_value()) << opened.error().detail;
-    server_ = *std::move(opened);
-    port_ = server_->port();
-    server_->on_inputs([this](const base::PlcInputs& inputs) { seen_.push_back(inputs); });
-    thread_ = std::thread([this] { io_.run(); });
-  }
-  void TearDown() override {
-    on_loop([this] { server_.reset(); });
-    guard_.reset();
-    thread_.join();
-  }
-  template <class Work>
-  void on_loop(Work work) {
-    std::promise<void> done;
-    boost::asio::post(io_, [&] {
-      work();
-      done.set_value();
-    });
-    done.get_future().wait();
+    serve(options);
   }
   void show(const base::CellSignal& signal) {
     on_loop([&] { EXPECT_TRUE(server_->apply(signal).has_value()); });
-  }
-  ModbusCounters counters() {
-    ModbusCounters counters;
-    on_loop([&] { counters = server_->counters(); });
-    return counters;
   }
   Bytes ask(TcpClient& client, const Bytes& pdu, std::size_t answer_size) {
     client.send(request(pdu));
     return client.receive(answer_size);
   }
   void expect_works(TcpClient& client) { EXPECT_EQ(ask(client, kReadVerdict, 11).size(), 11U); }
-
-  boost::asio::io_context io_{1};
-  boost::asio::executor_work_guard<boost::asio::io_context::executor_type> guard_{io_.get_executor()};
-  std::unique_ptr<ModbusServer> server_;
-  std::uint16_t port_ = 0;
-  std::vector<base::PlcInputs> seen_;
-  std::thread thread_;
 };
 
-base::CellSignal accepted() {
-  base::CellSignal signal;
-  signal.state = base::CellState::kResult;
-  signal.result_valid = true;
-  signal.verdict = base::Verdict::kAccept;
-  signal.reason = base::Reason::kAllWithinLimits;
-  signal.sequence = 5;
-  return signal;
-}
+base::CellSignal accepted() { return tests::accepted(5); }
 
 TEST_F(ModbusServerTest, BeforeTheFirstStateNothingIsAccepted) {
   TcpClient client(port_);

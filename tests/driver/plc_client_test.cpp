@@ -12,6 +12,7 @@
 
 #include "driver/modbus_device.h"
 #include "driver/python_peer.h"
+#include "support/accepted_signal.h"
 #include "support/open_descriptors.h"
 #include "support/run_async.h"
 
@@ -40,16 +41,7 @@ PlcClientOptions options_for(std::uint16_t port) {
   return options;
 }
 
-base::CellSignal accepted(std::uint64_t sequence = 5) {
-  base::CellSignal signal;
-  signal.state = base::CellState::kResult;
-  signal.lamp = base::Lamp::kGreen;
-  signal.result_valid = true;
-  signal.verdict = base::Verdict::kAccept;
-  signal.reason = base::Reason::kAllWithinLimits;
-  signal.sequence = sequence;
-  return signal;
-}
+base::CellSignal accepted(std::uint64_t sequence = 5) { return tests::accepted(sequence); }
 
 std::uint16_t word(const Bytes& pdu, std::size_t index) {
   return static_cast<std::uint16_t>(pdu.at(6 + 2 * index) * 256 + pdu.at(7 + 2 * index));

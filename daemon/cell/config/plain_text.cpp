@@ -6,6 +6,8 @@
 #include <cstdint>
 #include <cstdio>
 
+#include "base/utf8.h"
+
 namespace crestgate::cell {
 namespace {
 
@@ -19,28 +21,6 @@ bool is_ascii(char c) { return static_cast<unsigned char>(c) < 0x80; }
 bool is_control(char c) {
   const auto byte = static_cast<unsigned char>(c);
   return (byte < 0x20 && c != '\t') || byte == 0x7F;
-}
-
-// The code point at the start of `text`, with the bytes it takes; length 0: no UTF-8.
-struct CodePoint {
-  std::uint32_t value = 0;
-  std::size_t length = 0;
-};
-
-CodePoint code_point_of(std::string_view text) {
-  const auto byte_at = [&text](std::size_t i) { return std::uint32_t{static_cast<unsigned char>(text[i])}; };
-  const std::uint32_t first = byte_at(0);
-  const std::size_t length = first < 0xC2 ? 0 : first < 0xE0 ? 2 : first < 0xF0 ? 3 : first < 0xF5 ? 4 : 0;
-  if (length == 0 || text.size() < length) return {};
-  std::uint32_t value = first & (0xFFU >> (length + 1));
-  for (std::size_t i = 1; i < length; ++i) {
-    if ((byte_at(i) & 0xC0U) != 0x80U) return {};
-    value = (value << 6U) | (byte_at(i) & 0x3FU);
-  }
-  constexpr std::array<std::uint32_t, 5> kLeast = {0, 0, 0x80, 0x800, 0x10000};
-  const bool surrogate = value >= 0xD800 && value <= 0xDFFF;
-  if (value < kLeast[length] || value > 0x10FFFF || surrogate) return {};
-  return {.value = value, .length = length};
 }
 
 // One line at a time, since nothing in a description spans two.
@@ -78,7 +58,7 @@ class LineWriter {
     while (at_ < line_.size() && line_[at_] != quote) {
       if (!is_ascii(line_[at_])) {
         if (quote == '\'') return "expected letters outside of ASCII only in comments and in double quotes";
-        const CodePoint point = code_point_of(line_.substr(at_));
+        const base::CodePoint point = base::code_point_at(line_.substr(at_));
         if (point.length == 0) return "expected a text in UTF-8";
         std::array<char, 16> escape{};
         std::snprintf(escape.data(), escape.size(), "\\U%08X", static_cast<unsigned>(point.value));

@@ -57,7 +57,7 @@ class CellRunner::Engine {
         stop_limit_(parts_.io),
         clerk_(parts_.files, parts_.cell.ledger, std::move(ledger.writer), post_back()),
         judges_(judges_for(parts_.cell)),
-        office_(parts_.cell, ledger.receipts, clerk_),
+        office_(std::move(ledger.documents), clerk_),
         analyst_(kMostPartsWaiting) {
     for (std::uint32_t i = 0; i < parts_.gauges.size(); ++i) {
       tenders_.push_back(std::make_unique<GaugeTender>(parts_.io, parts_.clock, *parts_.gauges[i],
@@ -117,15 +117,19 @@ class CellRunner::Engine {
 
   void record_event(std::string what, std::string detail, std::function<void(base::Outcome)> answer) {
     auto record = std::make_shared<const base::Record>(event_now(std::move(what), std::move(detail)));
-    clerk_.record(std::move(record), [answer = std::move(answer)](const base::Result<Receipt>& receipt) {
-      answer(receipt ? base::Outcome(base::Done{}) : base::Outcome(receipt.error()));
-    });
+    clerk_.record(std::move(record),
+                  [this, answer = std::move(answer)](const base::Result<Receipt>& receipt) {
+                    if (!receipt) ledger_failed(kNobodysTicket, receipt.error());
+                    answer(receipt ? base::Outcome(base::Done{}) : base::Outcome(receipt.error()));
+                  });
   }
 
   void offer_plans(std::shared_ptr<const CellDescription> cell, std::function<void(base::Outcome)> answer) {
     office_.record(std::move(cell), now().utc,
                    [this, answer = std::move(answer)](base::Result<PlansOffered> offered) {
                      if (!offered) {
+                       const bool busy = offered.error().code == base::ErrorCode::kBusy;
+                       if (!busy) ledger_failed(kNobodysTicket, offered.error());
                        answer(offered.error());
                        return;
                      }
@@ -217,7 +221,7 @@ class CellRunner::Engine {
   void perform(RecordEvent& action) {
     auto record = std::make_shared<const base::Record>(std::move(action.event));
     clerk_.record(std::move(record), [this](const base::Result<Receipt>& receipt) {
-      if (!receipt) ledger_failed(0, receipt.error());  // 0: no part waits for it
+      if (!receipt) ledger_failed(kNobodysTicket, receipt.error());
     });
   }
 

@@ -2,7 +2,6 @@
 #include "daemon/cell/runner/open_ledger.h"
 
 #include <algorithm>
-#include <map>
 #include <utility>
 #include <variant>
 
@@ -14,12 +13,10 @@
 namespace crestgate::cell {
 namespace {
 
-using DocumentKey = std::pair<base::DocumentKind, std::string>;  // kind, content
-
 struct Memory {
   PartBook book;
   std::vector<std::string> damage;  // one line each
-  std::map<DocumentKey, Receipt> documents;
+  KnownDocuments documents;
 };
 
 base::Result<Memory> read_back(protocol::FileSystem& files, const CellDescription& cell) {
@@ -59,21 +56,22 @@ base::Event event_of(const CellDescription& cell, const std::string& version, No
 
 class DescriptionRecorder {
  public:
-  DescriptionRecorder(protocol::LedgerWriter& writer, const std::map<DocumentKey, Receipt>& known, Now now)
+  DescriptionRecorder(protocol::LedgerWriter& writer, KnownDocuments& known, Now now)
       : writer_(writer), known_(known), now_(now) {}
 
   base::Result<Receipt> receipt_of(base::Document document) {
-    const auto found = known_.find({document.kind, document.content});
+    auto key = std::pair(document.kind, document.content);
+    const auto found = known_.find(key);
     if (found != known_.end()) return found->second;
     document.recorded_utc = now_.utc;
     auto receipt = writer_.append(base::Record(std::move(document)));
     if (!receipt) return receipt.error();
-    return Receipt{.number = receipt->number, .digest = receipt->digest};
+    return known_[std::move(key)] = Receipt{.number = receipt->number, .digest = receipt->digest};
   }
 
  private:
   protocol::LedgerWriter& writer_;
-  const std::map<DocumentKey, Receipt>& known_;
+  KnownDocuments& known_;
   Now now_;
 };
 
@@ -106,7 +104,8 @@ base::Result<OpenLedger> open_ledger(protocol::FileSystem& files, const CellDesc
         opened.writer->append(base::Record(event_of(cell, software_version, now, "ledger_repaired", repair)));
     if (!receipt) return receipt.error();
   }
-  DescriptionRecorder recorder(*opened.writer, memory->documents, now);
+  opened.documents = std::move(memory->documents);
+  DescriptionRecorder recorder(*opened.writer, opened.documents, now);
   auto receipt = recorder.receipt_of(cell.document);
   if (!receipt) return receipt.error();
   opened.receipts.cell = *receipt;

@@ -3,8 +3,10 @@
 // What happens to the ledger when a cell starts: repair, remember, record what the coming records will cite.
 
 #include <cstdint>
+#include <map>
 #include <memory>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "base/clock.h"
@@ -20,10 +22,14 @@ class LedgerWriter;
 
 namespace crestgate::cell {
 
+// Every document that a ledger holds, by kind and content.
+using KnownDocuments = std::map<std::pair<base::DocumentKind, std::string>, Receipt>;
+
 struct OpenLedger {
   std::unique_ptr<protocol::LedgerWriter> writer;
   PartBook book;
   DescriptionReceipts receipts;
+  KnownDocuments documents;
   std::vector<std::string> repairs;  // one line each, for the log; they are in the ledger as events too
 };
 

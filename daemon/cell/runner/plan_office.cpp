@@ -16,15 +16,6 @@ struct PlanOffice::Job {
   std::vector<Receipt> receipts;
 };
 
-PlanOffice::PlanOffice(const CellDescription& cell, const DescriptionReceipts& receipts, LedgerClerk& clerk)
-    : clerk_(clerk) {
-  known_[{cell.document.kind, cell.document.content}] = receipts.cell;
-  for (std::size_t i = 0; i < cell.plans.size(); ++i) {
-    const base::Document& document = cell.plans[i].plan.document;
-    known_[{document.kind, document.content}] = receipts.plans[i];
-  }
-}
-
 void PlanOffice::record(std::shared_ptr<const CellDescription> cell, base::UtcInstant now,
                         std::function<void(base::Result<PlansOffered>)> answer) {
   if (busy_) {
@@ -42,7 +33,7 @@ void PlanOffice::record(std::shared_ptr<const CellDescription> cell, base::UtcIn
 void PlanOffice::next(const std::shared_ptr<Job>& job) {
   while (job->receipts.size() < job->documents.size()) {
     const base::Document& document = *job->documents[job->receipts.size()];
-    const Key key{document.kind, document.content};
+    const auto key = std::pair(document.kind, document.content);
     if (const auto found = known_.find(key); found != known_.end()) {
       job->receipts.push_back(found->second);
       continue;

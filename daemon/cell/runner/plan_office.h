@@ -3,7 +3,6 @@
 // Sees to it that descriptions are in the ledger before anything is measured by them.
 
 #include <functional>
-#include <map>
 #include <memory>
 #include <string>
 #include <utility>
@@ -12,6 +11,7 @@
 #include "base/result.h"
 #include "daemon/cell/config/cell_description.h"
 #include "daemon/cell/cycle/cycle_event.h"
+#include "daemon/cell/runner/open_ledger.h"
 
 namespace crestgate::cell {
 
@@ -20,8 +20,8 @@ class LedgerClerk;
 // Threads   the I/O thread. Lifetime: the clerk outlives it.
 class PlanOffice {
  public:
-  // `receipts` are those of `cell`, as the start found or wrote them.
-  PlanOffice(const CellDescription& cell, const DescriptionReceipts& receipts, LedgerClerk& clerk);
+  // `known`: what the ledger holds already.
+  PlanOffice(KnownDocuments known, LedgerClerk& clerk) : clerk_(clerk), known_(std::move(known)) {}
 
   // Purpose  records each document of `cell` that is not in the ledger, byte for byte, and answers with the
   //          event for the cycle.
@@ -30,13 +30,12 @@ class PlanOffice {
               std::function<void(base::Result<PlansOffered>)> answer);
 
  private:
-  using Key = std::pair<base::DocumentKind, std::string>;  // kind, content
   struct Job;
 
   void next(const std::shared_ptr<Job>& job);
 
   LedgerClerk& clerk_;
-  std::map<Key, Receipt> known_;
+  KnownDocuments known_;
   bool busy_ = false;
 };
 

@@ -45,20 +45,6 @@ h1{font-size:17pt}
 }
 )css";
 
-std::string_view actor_word(base::Actor actor) {
-  switch (actor) {
-    case base::Actor::kNobody:
-      return "nobody";
-    case base::Actor::kOperator:
-      return "operator";
-    case base::Actor::kProcess:
-      return "process engineer";
-    case base::Actor::kMaintenance:
-      break;
-  }
-  return "maintenance";
-}
-
 // ---- lights ----
 
 std::vector<driver::Light> usual_lights() {
@@ -142,7 +128,7 @@ std::string call_section() {
   std::string list = "<section aria-labelledby=\"call\">\n<h2 id=\"call\">Whom to call here</h2>\n<p>";
   for (const auto actor : {base::Actor::kOperator, base::Actor::kProcess, base::Actor::kMaintenance}) {
     list += "<span class=\"call\"><b>";
-    list += actor_word(actor);
+    list += base::name_of(actor);
     list += "</b> <span class=\"sign\"></span></span> ";
   }
   return list + "</p>\n</section>\n";
@@ -158,7 +144,7 @@ std::string group_section(const ReasonGroup& group) {
     if (code < group.first || code > group.last) continue;
     const bool nobody = text.actor == base::Actor::kNobody;
     const std::string who = "<span class=\"who" + std::string(nobody ? " nobody" : "") + "\">" +
-                            std::string(actor_word(text.actor)) + "</span> ";
+                            std::string(base::name_of(text.actor)) + "</span> ";
     table.row({std::to_string(code),
                "<b>" + sentence(text.sentence) + ".</b><br />" + who + escaped(action_of(text.reason))},
               "code-" + std::to_string(code));

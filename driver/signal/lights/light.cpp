@@ -10,6 +10,12 @@ bool asks_for(base::Fate fate, const base::CellSignal& signal) {
   return signal.result_valid && signal.fate == fate;
 }
 
+// Whatever its fate: a site may keep such parts aside.
+bool passed_over(const base::CellSignal& signal) {
+  return signal.result_valid &&
+         (signal.reason == base::Reason::kNotSampled || signal.reason == base::Reason::kBypassed);
+}
+
 }  // namespace
 
 bool is_lit(Shows shows, const base::CellSignal& signal) {
@@ -21,7 +27,7 @@ bool is_lit(Shows shows, const base::CellSignal& signal) {
     case Shows::kAct:
       return signal.operator_wanted || signal.lamp == base::Lamp::kBlueFlashing;
     case Shows::kNotMeasured:
-      return signal.bypass_active || signal.fate == base::Fate::kPassUnmeasured;
+      return signal.bypass_active || passed_over(signal);
     case Shows::kMeasuring:
       return signal.state == base::CellState::kMeasuring;
     case Shows::kRework:

@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "driver/signal/modbus/register_page.h"
 
+#include <array>
+#include <cstddef>
 #include <cstdint>
 #include <cstdio>
 #include <span>
@@ -97,26 +99,23 @@ std::string bit_rows(std::span<const registers::Bit> bits) {
   return rows;
 }
 
-// The codec shows the base's bits as they are.
-static_assert(registers::kWarningBits.back().mask == base::kWarnOutputFailed);
+// The codec shows the base's bits as they are, so the table has to name them as they are.
+constexpr std::array kBaseWarnings = {base::kWarnDiskLow,           base::kWarnLinkRetries,
+                                      base::kWarnReferenceCheckDue, base::kWarnPlcHeartbeatMissing,
+                                      base::kWarnGaugeOffline,      base::kWarnResultNotAcknowledged,
+                                      base::kWarnRequestRefused,    base::kWarnOtherPlcRefused,
+                                      base::kWarnOutputFailed};
+constexpr bool warnings_agree() {
+  for (std::size_t i = 0; i < kBaseWarnings.size(); ++i) {
+    if (registers::kWarningBits[i].mask != kBaseWarnings[i]) return false;
+  }
+  return registers::kWarningBits.size() == kBaseWarnings.size();
+}
+static_assert(warnings_agree());
 
 std::string flag_tables() {
   return "\n## Bits of flags\n\n" + bit_rows(registers::kFlagBits) + "\n## Bits of control\n\n" +
          bit_rows(registers::kControlBits) + "\n## Bits of warnings\n\n" + bit_rows(registers::kWarningBits);
-}
-
-std::string_view actor_text(base::Actor actor) {
-  switch (actor) {
-    case base::Actor::kNobody:
-      return "nobody";
-    case base::Actor::kOperator:
-      return "operator";
-    case base::Actor::kProcess:
-      return "process";
-    case base::Actor::kMaintenance:
-      return "maintenance";
-  }
-  return "maintenance";
 }
 
 std::string reason_table() {
@@ -126,7 +125,7 @@ std::string reason_table() {
       "| code | name | meaning | who acts |\n| --- | --- | --- | --- |\n";
   for (const base::ReasonText& text : base::kReasonTexts) {
     page += "| " + std::to_string(static_cast<unsigned>(text.reason)) + " | " + std::string(text.name) +
-            " | " + std::string(text.sentence) + " | " + std::string(actor_text(text.actor)) + " |\n";
+            " | " + std::string(text.sentence) + " | " + std::string(base::name_of(text.actor)) + " |\n";
   }
   return page;
 }
